@@ -1,0 +1,51 @@
+# The two commands of the README are `make demo` and `make test`; `make check` is what a contributor runs before a commit.
+PYTHON ?= python3
+VENV ?= .venv
+BIN := $(VENV)/bin
+DEMO_OUT ?= demo_report
+
+.PHONY: demo test check lint types imports docs measure long lock clean
+
+$(VENV)/.installed: pyproject.toml requirements.lock
+	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "partscreen needs Python 3.11 or newer")'
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint requirements.lock --editable .
+	touch $@
+
+$(VENV)/.installed-dev: $(VENV)/.installed
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint requirements.lock --editable '.[dev]'
+	touch $@
+
+demo: $(VENV)/.installed  ## the whole job on the invented scenario
+	$(BIN)/partscreen demo --out $(DEMO_OUT)
+
+test: $(VENV)/.installed-dev  ## all tests but the long ones
+	$(BIN)/python -m pytest
+
+check: lint types imports test docs  ## everything a change must pass
+
+lint: $(VENV)/.installed-dev
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+
+types: $(VENV)/.installed-dev
+	$(BIN)/mypy
+
+imports: $(VENV)/.installed-dev
+	$(BIN)/lint-imports
+
+docs: $(VENV)/.installed-dev  ## every command and code block of README and docs is run
+	$(BIN)/python -m pytest -q tests/docs
+
+measure: $(VENV)/.installed-dev  ## benchmarks: ratios of one run
+	$(BIN)/python -m benchmarks.fit_speed
+	$(BIN)/python -m benchmarks.whole_job
+
+long: $(VENV)/.installed-dev  ## the tests that take minutes
+	$(BIN)/python -m pytest -m long
+
+lock: $(VENV)/.installed-dev  ## write the versions now installed
+	$(BIN)/python -m pip freeze --exclude-editable > requirements.lock
+
+clean:
+	rm -rf $(VENV) $(DEMO_OUT) build dist .pytest_cache .mypy_cache .ruff_cache
