@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
-from typing import Any
 
 import typer
+
+from partscreen.cli.demo import demo
+from partscreen.cli.read import read
+from partscreen.cli.screen import screen
+from partscreen.cli.types import types
 
 app = typer.Typer(
     name="partscreen",
@@ -16,3 +19,35 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
+
+
+def _version(value: bool) -> None:
+    if value:
+        from partscreen import __version__
+
+        typer.echo(f"partscreen {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _main(
+    version: bool = typer.Option(
+        False, "--version", callback=_version, is_eager=True, help="Print the version and stop."
+    ),
+) -> None:
+    """Decide, before fitting, whether a power transistor is what its marking says."""
+
+
+app.command("demo")(demo)
+app.command("read")(read)
+app.command("types")(types)
+app.command("screen")(screen)
+
+
+def main() -> None:
+    """Entry point. Text goes out as UTF-8 even where the console would not, so that no reading is lost to an encoding."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")
+    app()
