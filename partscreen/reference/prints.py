@@ -1,0 +1,118 @@
+"""What is printed on a part, turned into a type number. Nothing is guessed: several candidates are listed, not chosen from."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from typing import TYPE_CHECKING
+
+from partscreen.errors import UnknownType
+
+if TYPE_CHECKING:
+    from partscreen.reference.library import Library, Resolution
+
+# Gain group letters of Japanese types (common practice, no source), written apart from the number.
+_JAPANESE_GROUPS = frozenset({"R", "O", "Y", "P", "G", "GR", "BL"})
+_TOO_SHORT = re.compile(r"\d+[A-Z]{0,2}")
+
+
+def squeeze(printed: str) -> str:
+    """Letters and digits of a print, upper case."""
+    return re.sub(r"[^A-Z0-9]", "", printed.upper())
+
+
+def resolve(library: Library, printed: str) -> Resolution:
+    """See `Library.find`."""
+    text = squeeze(printed)
+    tried = [text] if text else []
+    found = _candidates(library, text, printed)
+    if not found and len(printed.split()) > 1:
+        # Maker or package words around the number: each word alone, and neighbours together ("2N 3055").
+        words = printed.split()
+        pieces = [" ".join(words[i:j]) for i in range(len(words)) for j in range(i + 1, len(words) + 1)]
+        for piece in sorted(pieces, key=len, reverse=True):
+            if piece != printed:
+                found |= {k: v for k, v in _candidates(library, squeeze(piece), piece).items() if k not in found}
+                tried.append(squeeze(piece))
+    if len(found) == 1:
+        return next(iter(found.values()))
+    if found:
+        raise UnknownType(printed, tuple(sorted(found)))
+    raise UnknownType(printed, _close(library, tried))
+
+
+def _candidates(library: Library, text: str, printed: str) -> dict[str, Resolution]:
+    """Every type this one piece of text may mean."""
+    from partscreen.reference.library import Resolution
+
+    if text in library.files:
+        return {text: Resolution(library.type(text))}
+    if len(text) < 3 or _TOO_SHORT.fullmatch(text):
+        return {}
+    out: dict[str, Resolution] = {}
+    for full, how in _short_forms(text):
+        if full in library.files:
+            out[full] = Resolution(library.type(full), None, how)
+            continue
+        for name in (n for n in library.files if full.startswith(n)):
+            found = _with_suffix(library, name, full[len(name) :], printed, how)
+            if found is not None:
+                out[name] = found
+        if full + "G" in library.files:
+            out[full + "G"] = Resolution(library.type(full + "G"), None, f"{full}G without its lead-free G")
+    return out or _other_forms(library, text)
+
+
+def _short_forms(text: str) -> list[tuple[str, str]]:
+    out = [(text, "")]
+    if re.match(r"[ABCD]\d{3,4}", text):
+        out.append(("2S" + text, f"{text} is short for 2S{text}"))
+    return out
+
+
+def _with_suffix(library: Library, name: str, rest: str, printed: str, how: str) -> Resolution | None:
+    """`rest` after the type number read as gain group, lead-free G, or both; None where it is neither."""
+    from partscreen.reference.library import Resolution
+
+    kind = library.type(name)
+    words = [how] if how else []
+    apart = re.search(r"[\s\-(/_]\s*" + re.escape(rest) + r"\)?\s*$", printed.upper()) is not None
+    if rest in kind.gain_groups:
+        return Resolution(kind, rest, "; ".join([*words, f"gain group {rest}"]))
+    if rest == "G":
+        return Resolution(kind, None, "; ".join([*words, "G marks the lead-free part"]))
+    for tail, meaning in (("G", "G marks the lead-free part"), ("TU", "TU is an order suffix")):
+        if rest.endswith(tail) and rest[: -len(tail)] in kind.gain_groups:
+            group = rest[: -len(tail)]
+            return Resolution(kind, group, "; ".join([*words, f"gain group {group}, {meaning}"]))
+    if apart and name.startswith("2S") and rest in _JAPANESE_GROUPS:
+        known = ", ".join(kind.gain_groups) or "none"
+        return Resolution(kind, rest, "; ".join([*words, f"gain group {rest}, whose limits are not in the library (groups known: {known})"]))  # fmt: skip
+    return None
+
+
+def _other_forms(library: Library, text: str) -> dict[str, Resolution]:
+    """Printed forms that files list ([device] printed): order codes, house numbers."""
+    from partscreen.reference.library import Resolution
+
+    out: dict[str, Resolution] = {}
+    for kind in library:
+        for form, why in kind.device.printed.items():
+            bare = squeeze(form)
+            if text == bare:
+                out[kind.name] = Resolution(kind, None, why)
+            elif text.startswith(bare) and text[len(bare) :] in kind.gain_groups:
+                group = text[len(bare) :]
+                out[kind.name] = Resolution(kind, group, f"{why}; gain group {group}")
+    return out
+
+
+def _close(library: Library, tried: list[str]) -> tuple[str, ...]:
+    """Close names for the message: the same digits first, then alike spellings."""
+    out: list[str] = []
+    for text in tried:
+        digits = max(re.findall(r"\d{3,}", text), key=len, default="")
+        if digits:
+            out.extend(n for n in library.names if digits in n)
+        out.extend(difflib.get_close_matches(text, library.names, 5, 0.75))
+    return tuple(dict.fromkeys(out))[:6]
