@@ -1,0 +1,208 @@
+"""The population of a type: what its parts are before any is measured, how sure that is, and where each figure came from."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from partscreen.device.parameters import INDEX, NAMES
+from partscreen.device.prior import PartPrior, TypeConstants
+from partscreen.reference.models import ReferenceType
+from partscreen.reference.population_fit import Centre, fit_centre, jacobian, predict
+from partscreen.reference.population_spreads import Spreads, load_spreads
+from partscreen.reference.population_witnesses import ORIGINS, Witnesses, gather
+
+Floats = npt.NDArray[np.float64]
+RATING = "rating regression"
+ASSUMED = "assumption"
+_CACHE: OrderedDict[tuple[int, frozenset[str], frozenset[int], str | None], tuple[ReferenceType, Population | None]] = (
+    OrderedDict()
+)
+_CACHE_SIZE = 256
+
+
+@dataclass(frozen=True, slots=True)
+class Population:
+    """Parameters of a type's parts, in the coordinates of `partscreen.device.parameters`.
+
+    Attributes
+    ----------
+    centre : array, shape (n_parameters,)
+    centre_covariance, between, within : arrays, shape (n_parameters, n_parameters)
+        Uncertainty of the centre of the edition at hand; lots about that centre; parts about their lot.
+    constants : TypeConstants
+    sources : dict
+        Per parameter, where most of what is known of its centre came from: "rating regression", "limit interval", "one-sided limit",
+        "typical value", "digitised curve", "published thermal resistance" or "assumption".
+    chi_square, dof : misfit of what the sheets say to the prior from ratings, and the number of figures used.
+    """
+
+    type_number: str
+    centre: Floats
+    centre_covariance: Floats
+    between: Floats
+    within: Floats
+    constants: TypeConstants
+    sources: dict[str, str]
+    chi_square: float = 0.0
+    dof: int = 0
+    gain_group: str | None = None
+
+    def part_prior(self) -> PartPrior:
+        """Prior of one part of an unknown lot: all three kinds of ignorance added."""
+        return PartPrior(self.centre, self.centre_covariance + self.between + self.within, self.constants)
+
+    def sd(self) -> Floats:
+        """Standard deviation of one part of an unknown lot, shape (n_parameters,)."""
+        return np.sqrt(np.diag(self.part_prior().covariance))
+
+
+def population_for(
+    of: ReferenceType,
+    *,
+    leave_out_sources: Iterable[str] = (),
+    leave_out_curves: Iterable[int] = (),
+    gain_group: str | None = None,
+    spreads: Spreads | None = None,
+) -> Population | None:
+    """The population of a type from whatever its file holds.
+
+    Parameters
+    ----------
+    leave_out_sources : ids of sources whose rows and curves must not be used (ratings stay: they name the type)
+    leave_out_curves : indexes into `of.curves`
+    gain_group : rank printed on the parts, where the sheet names such ranks; narrows the gain
+
+    Returns
+    -------
+    Population, or None where the device model does not hold (Darlington) or the rated current is not known: then limits and lot
+    statistics only.
+    """
+    key = (id(of), frozenset(leave_out_sources), frozenset(leave_out_curves), gain_group)
+    if spreads is None and key in _CACHE and _CACHE[key][0] is of:
+        _CACHE.move_to_end(key)
+        return _CACHE[key][1]
+    found = _build(of, key[1], key[2], gain_group, spreads or load_spreads())
+    if spreads is None:
+        _CACHE[key] = (of, found)
+        while len(_CACHE) > _CACHE_SIZE:
+            _CACHE.popitem(last=False)
+    return found
+
+
+def why_no_population(of: ReferenceType) -> str:
+    """In words, why `population_for` gives None; empty where it does not."""
+    if of.is_darlington:
+        return f"{of.name} is a Darlington: judged by limits and lot statistics only, the transistor model does not describe it"
+    if rated_current(of) is None:
+        return f"{of.name}: neither a rated collector current nor an hFE row is known, so nothing sets the scale of its die"
+    return ""
+
+
+def rated_current(of: ReferenceType) -> float | None:
+    """Rated collector current [A]; without one the highest current of an hFE row, doubled (assumption: rows stop at half of it)."""
+    printed = of.rating("IC")
+    rows = [row.conditions["IC"] for row in of.characteristics if row.symbol == "hFE" and row.conditions.get("IC")]
+    return printed if printed else (2.0 * max(rows) if rows else None)
+
+
+def gain_temperature_exponent(of: ReferenceType) -> float | None:
+    """d ln hFE / d ln T from digitised hFE curves at two or more temperatures, below a fifth of the rated current; None without such."""
+    top = 0.2 * (rated_current(of) or np.inf)
+    sets: dict[tuple[tuple[str, ...], float | None], dict[float, Floats]] = {}
+    for curve in of.curves:
+        if curve.quantity == "hFE" and curve.x == "IC" and curve.temperature_c is not None:
+            points = np.log(np.array(sorted(curve.points)))
+            sets.setdefault((curve.source, curve.conditions.get("VCE")), {})[curve.temperature_c] = points
+    slopes = []
+    for by_temp in sets.values():
+        base = by_temp.get(25.0)
+        for degrees, points in by_temp.items():
+            if base is None or degrees == 25.0:
+                continue
+            low, high = max(base[0, 0], points[0, 0]), min(np.log(top), base[-1, 0], points[-1, 0])
+            if high > low:
+                x = np.linspace(low, high, 5)
+                rise = float(np.mean(np.interp(x, *points.T) - np.interp(x, *base.T)))
+                slopes.append(rise / np.log((degrees + 273.15) / 298.15))
+    return float(np.mean(slopes)) if slopes else None
+
+
+def _constants(
+    of: ReferenceType, ic_rated: float, spreads: Spreads, left_out: frozenset[str], left_curves: frozenset[int]
+) -> TypeConstants:
+    table = spreads.constants["NPN" if of.polarity == "NPN" else "PNP"]
+    values = {name: figure.value * (ic_rated if figure.per_ampere else 1.0) for name, figure in table.items()}
+    kept = tuple(c for i, c in enumerate(of.curves) if i not in left_curves and not set(c.source) <= left_out)
+    own = gain_temperature_exponent(of.model_copy(update={"curves": kept})) if kept else None
+    if own is not None:
+        values["xtb"] = own
+    return TypeConstants(polarity=of.polarity, ic_rated=ic_rated, **values)
+
+
+def _build(
+    of: ReferenceType, left_out: frozenset[str], left_curves: frozenset[int], gain_group: str | None, spreads: Spreads
+) -> Population | None:
+    ic_rated = rated_current(of)
+    if of.is_darlington or ic_rated is None:
+        return None
+    constants = _constants(of, ic_rated, spreads, left_out, left_curves)
+    mean, covariance = spreads.rating_prior(ic_rated, of.rating("VCEO"))
+    thermal = of.rating("RTHJC")
+    if thermal:
+        _place_thermal(mean, covariance, thermal)
+    witnesses = gather(
+        of, spreads, ic_rated, leave_out_sources=left_out, leave_out_curves=left_curves, gain_group=gain_group
+    )
+    edition = spreads.spread("edition") / 2.0  # two typical parts of different editions differ by the whole of it
+    centre = fit_centre(mean, covariance, witnesses, constants, edition)
+    within, between = spreads.spread("within"), spreads.spread("between")
+    return Population(
+        of.name,
+        centre.theta,
+        centre.covariance + edition,
+        between,
+        within,
+        constants,
+        _origins(covariance, centre, witnesses, constants, bool(thermal)),
+        centre.chi_square,
+        centre.dof,
+        gain_group,
+    )
+
+
+def _place_thermal(mean: Floats, covariance: Floats, thermal: float) -> None:
+    """A printed RthJC: a reading sees about half of it, within a factor of two (assumption)."""
+    at = INDEX["rth"]
+    mean[at] = np.log(0.5 * thermal)
+    covariance[at, :] = covariance[:, at] = 0.0
+    covariance[at, at] = np.log(2.0) ** 2
+
+
+def _origins(
+    covariance: Floats, centre: Centre, of: Witnesses, constants: TypeConstants, thermal: bool
+) -> dict[str, str]:
+    """Per parameter the origin that tells most of it: the one whose witnesses alone would shrink the rating prior furthest."""
+    out = dict.fromkeys(NAMES, RATING)
+    out.update({"irb": ASSUMED, "qs": ASSUMED, "rth": "published thermal resistance" if thermal else ASSUMED})
+    if not len(of):
+        return out
+    _, slopes = jacobian(centre.theta, lambda theta: predict(theta, of, constants))
+    slopes = np.where(centre.used[:, None], np.nan_to_num(slopes), 0.0)
+    noise, prior = of.covariance(), np.diag(covariance)
+    shrunk = {}
+    for origin in ORIGINS:
+        rows = np.array([o == origin for o in of.origin])
+        if rows.any():
+            j = slopes[rows]
+            total = j @ covariance @ j.T + noise[np.ix_(rows, rows)]
+            shrunk[origin] = np.einsum("pi,ip->p", covariance @ j.T, np.linalg.solve(total, j @ covariance)) / prior
+    for i, name in enumerate(NAMES):
+        origin, share = max(((o, s[i]) for o, s in shrunk.items()), key=lambda pair: pair[1], default=("", 0.0))
+        if share > 0.19:  # its sd would fall by a tenth or more
+            out[name] = origin
+    return out

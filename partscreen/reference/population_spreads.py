@@ -1,0 +1,141 @@
+"""The file of process spreads, `reference_curves/spreads.toml`: every figure with its basis, computed or assumed."""
+
+from __future__ import annotations
+
+import tomllib
+from functools import lru_cache
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from partscreen.device.parameters import AREA_DIRECTION, INDEX, N_PARAMETERS, NAMES
+from partscreen.reference.library import packaged_directory
+from partscreen.reference.population_regression import design
+
+Floats = npt.NDArray[np.float64]
+SPREADS_FILE = "spreads.toml"
+
+
+class _Figure(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    basis: str = Field(min_length=12, description="'computed from ...' or 'assumption: why'")
+
+    @model_validator(mode="after")
+    def _basis_is_told(self) -> _Figure:
+        if not self.basis.startswith(("computed", "assumption", "published")):
+            raise ValueError(f"basis {self.basis!r} starts with none of: computed, assumption, published")
+        return self
+
+
+class RatingFigure(_Figure):
+    """ln parameter from ratings: coefficients on (1, ln IC/5 A, ln VCEO/100 V), sd of the residual, number of cards."""
+
+    coefficients: tuple[float, float, float]
+    sd: float = Field(gt=0)
+    n: int = Field(ge=0)
+
+
+class ConstantFigure(_Figure):
+    """A constant the fit takes as given; `spread` is half the 16-84 % range over cards (of the logarithm where `per_ampere`)."""
+
+    value: float
+    spread: float | None = None
+    n: int = 0
+    per_ampere: bool = False
+
+
+class ParameterSpread(_Figure):
+    """Standard deviations of one coordinate: parts of a lot, lots of a type, editions (makers, revisions, processes) of a type."""
+
+    within: float = Field(gt=0)
+    between: float = Field(ge=0)
+    edition: float = Field(ge=0)
+
+
+class LimitFigure(_Figure):
+    """Where a typical part lies against a printed limit. `band`: share of the logarithmic band above its minimum; else ln(typical/limit)."""
+
+    mean: float
+    sd: float = Field(gt=0)
+    types: int = Field(ge=0)
+
+
+class ReadingFigure(_Figure):
+    """Errors of a digitised curve or typical value against the model: one offset a curve, one slope a decade, one a point.
+
+    Relative for hFE and capacitances [1]; volts for voltages, of which `relative` is added in proportion.
+    """
+
+    offset: float = Field(ge=0)
+    slope: float = Field(ge=0)
+    point: float = Field(gt=0)
+    relative: float = Field(default=0.0, ge=0)
+
+
+class Correlation(_Figure):
+    """Correlation of the rating residuals, row by row."""
+
+    names: tuple[str, ...]
+    rows: tuple[tuple[float, ...], ...]
+
+
+class Spreads(BaseModel):
+    """The whole file."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    format: Literal["partscreen.spreads/1"]
+    note: str
+    sources: tuple[str, ...]
+    area_within: float = Field(gt=0)
+    area_between: float = Field(ge=0)
+    leverage: tuple[tuple[float, float, float], ...]
+    ratings: dict[str, RatingFigure]
+    correlation: Correlation
+    constants: dict[Literal["NPN", "PNP"], dict[str, ConstantFigure]]
+    spreads: dict[str, ParameterSpread]
+    limits: dict[str, LimitFigure]
+    readings: dict[str, ReadingFigure]
+
+    @model_validator(mode="after")
+    def _every_parameter_is_there(self) -> Spreads:
+        for table in ("ratings", "spreads"):
+            if missing := set(NAMES) ^ set(getattr(self, table)):
+                raise ValueError(f"[{table}] lacks or does not know: {', '.join(sorted(missing))}")
+        return self
+
+    def rating_prior(self, ic_rated: float, vceo: float | None) -> tuple[Floats, Floats]:
+        """Mean and covariance of a type's centre from its ratings alone; shapes (n_parameters,), (n_parameters, n_parameters)."""
+        x = design(ic_rated, vceo if vceo else 100.0)
+        mean = np.array([x @ np.array(self.ratings[name].coefficients) for name in NAMES])
+        growth = 1.0 + float(x @ np.array(self.leverage) @ x)
+        sd = np.array([self.ratings[name].sd for name in NAMES]) * np.sqrt(growth)
+        if not vceo:  # not stated: the exponent times the spread of ln VCEO over types, about 0.7
+            sd = np.hypot(sd, 0.7 * np.array([self.ratings[name].coefficients[2] for name in NAMES]))
+        return mean, self._correlations() * sd[:, None] * sd[None, :]
+
+    def _correlations(self) -> Floats:
+        matrix = np.eye(N_PARAMETERS)
+        at = [INDEX[name] for name in self.correlation.names]
+        matrix[np.ix_(at, at)] = np.array(self.correlation.rows)
+        return matrix
+
+    def spread(self, kind: Literal["within", "between", "edition"]) -> Floats:
+        """Covariance of one kind of spread, shape (n_parameters, n_parameters)."""
+        diagonal = np.diag([getattr(self.spreads[name], kind) ** 2 for name in NAMES])
+        area = {"within": self.area_within, "between": self.area_between, "edition": 0.0}[kind]
+        return np.asarray(diagonal + area**2 * np.outer(AREA_DIRECTION, AREA_DIRECTION))
+
+
+@lru_cache(maxsize=4)
+def load_spreads(path: Path | None = None) -> Spreads:
+    """The shipped file, or another of its format.
+
+    Raises
+    ------
+    OSError, tomllib.TOMLDecodeError, pydantic.ValidationError
+    """
+    file = path or packaged_directory() / SPREADS_FILE
+    return Spreads.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
