@@ -1,4 +1,4 @@
-"""Ratings held against each other: dissipation, highest junction temperature, thermal resistance and derating of one sheet.
+"""Ratings of one sheet held against each other: dissipation, junction temperature, thermal resistance, derating.
 
 P(TC) = P25 (TJmax - TC) / (TJmax - 25), so P25 / (TJmax - 25), the printed derating and 1 / RthJC are one number.
 """
@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from partscreen.reference.models import Note, ReferenceType
 
 TOLERANCE = 0.05
-"""Relative difference taken as rounding. Assumption: sheets print two to three digits; 5 % is twice the worst rounding of two digits."""
+"""Relative difference taken as rounding. Assumption: two figures of two digits each are off by at most 5 % together."""
 
 
 @dataclass(frozen=True, slots=True)
 class DeratingCheck:
-    """Slope from P25 and TJmax [W/K], the printed slope and the reciprocal of RthJC, with their ratios to it (None: not printed)."""
+    """Slope from P25 and TJmax [W/K]; printed derating and 1/RthJC as ratios to it (None: not printed)."""
 
     slope: float
     derating_ratio: float | None
@@ -92,7 +92,9 @@ def _between_sheets(kind: ReferenceType) -> list[Note]:
     notes = []
     for symbol in ("VCEO", "VCBO", "IC", "PC", "TJ", "RTHJC"):
         printed = {r.value: r for r in kind.ratings if r.symbol == symbol}
-        if len(printed) > 1:
+        values = list(printed)
+        rounding = TOLERANCE if symbol == "RTHJC" else 0.0  # 1.5 and 1.52 are one figure, rounded
+        if len(values) > 1 and max(values) > min(values) * (1.0 + rounding):
             each = "; ".join(f"{v:g} {r.unit} ({', '.join(r.source)})" for v, r in sorted(printed.items()))
             sources = tuple(dict.fromkeys(s for r in printed.values() for s in r.source))
             notes.append(Note(text=f"sheets differ in {symbol}: {each}", source=sources, computed=True))

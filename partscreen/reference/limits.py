@@ -1,6 +1,6 @@
 """Printed limits of a type, one a side, with conditions, editions, basis and source. Typical values are never limits.
 
-Ratings are no limits here: VCEO becomes one through the sheet's V(BR)CEO row, which alone says at which current it is tested.
+Ratings are no limits here: VCEO becomes one through the sheet's V(BR)CEO row, which says at which current it is tested.
 """
 
 from __future__ import annotations
@@ -23,7 +23,8 @@ class Limit:
     Attributes
     ----------
     symbol : str
-        Unified symbol (hFE, VCE(sat), C_CB, ...). `quantity` is the key in `partscreen.quantities`, None where no reading has it.
+        Unified symbol (hFE, VCE(sat), C_CB, ...).
+    quantity : key in `partscreen.quantities`; None where no reading has it
     conditions : mapping of SI magnitudes: IC, VCE, IB, VCB, VEB, f, IE, RBE, VBE_off, ...
     temperature : float
         [K]. 298.15 where the file states none (`temperature_of` = "not stated").

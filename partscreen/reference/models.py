@@ -1,81 +1,48 @@
 """Reference types: what one type number should be, as printed, with the source of every figure.
 
-The models are the file format of `reference_curves/*.toml` and of a `--reference` file. Figures are SI magnitudes (PNP too),
-temperatures in degC as printed; spellings of symbols are unified on reading (`partscreen.reference.symbols`).
+The models are the file format of `reference_curves/*.toml` and of a `--reference` file; the rows are in
+`partscreen.reference.rows`.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from functools import cached_property
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import BeforeValidator, ConfigDict, Field
 
-from partscreen.reference import symbols
-from partscreen.reference.symbols import Symbol
+from partscreen.reference.rows import (
+    Characteristic,
+    Curve,
+    FieldReading,
+    Frozen,
+    MarkingFact,
+    Rating,
+    SafeArea,
+    Sources,
+    as_tuple,
+)
+
+__all__ = [
+    "Basis",
+    "Characteristic",
+    "Curve",
+    "Device",
+    "Edition",
+    "FieldReading",
+    "MarkingFact",
+    "Note",
+    "Rating",
+    "ReferenceType",
+    "SafeArea",
+    "Source",
+]
 
 Basis = Literal["stored copy", "memory"]
-Judgement = Literal["sound", "substituted", "not stated"]
-Bound = Literal["value", "min", "max"]
-
-_SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6}
 
 
-class _Frozen(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, str_strip_whitespace=True)
-
-
-def _as_tuple(value: object) -> object:
-    return (value,) if isinstance(value, str) else value
-
-
-Sources = Annotated[tuple[str, ...], BeforeValidator(_as_tuple), Field(min_length=1)]
-"""One source id, or several that print the same figure."""
-
-
-def _spelt(value: object, spellings: dict[str, str], kind: str) -> str:
-    if not isinstance(value, str) or value not in spellings:
-        known = ", ".join(dict.fromkeys(spellings.values()))
-        raise ValueError(f"{kind} {value!r} is not known; known: {known}")
-    return spellings[value]
-
-
-def _in_unit(data: dict[str, Any], symbol: Symbol, figures: Iterable[str]) -> dict[str, Any]:
-    """Figures of a row in the symbol's SI unit; a fitting other unit (nF, mA) is converted."""
-    unit = data.get("unit")
-    if unit is None or unit == symbol.unit:
-        return {**data, "unit": symbol.unit} if unit is not None else data
-    if symbol.unit in ("degC", "degC/W", "W/degC", "dB") or not isinstance(unit, str):
-        raise ValueError(f"unit {unit!r} does not fit {symbol.name}: write {symbol.unit!r}")
-    from partscreen.quantities import unit_factor
-
-    try:
-        factor, offset = unit_factor(unit, symbol.unit)
-    except ValueError as error:
-        raise ValueError(f"unit {unit!r} does not fit {symbol.name}: write {symbol.unit!r}") from error
-    out = {**data, "unit": symbol.unit}
-    for key in figures:
-        if isinstance(out.get(key), int | float):
-            out[key] = out[key] * factor + offset
-    return out
-
-
-def _known_conditions(value: object) -> object:
-    if isinstance(value, dict):
-        for key, figure in value.items():
-            if key not in symbols.CONDITIONS:
-                raise ValueError(f"condition {key!r} is not known; known: {', '.join(symbols.CONDITIONS)}")
-            if isinstance(figure, int | float) and figure < 0:
-                raise ValueError(f"condition {key} = {figure} is negative; figures are magnitudes, drop the sign")
-    return value
-
-
-Conditions = Annotated[dict[str, float], BeforeValidator(_known_conditions)]
-
-
-class Device(_Frozen):
+class Device(Frozen):
     """The type number and what it is."""
 
     type_number: str = Field(min_length=2)
@@ -89,7 +56,7 @@ class Device(_Frozen):
     """Other printed forms of the same type, each with the reason it is one (order code, later package)."""
 
 
-class Source(_Frozen):
+class Source(Frozen):
     """Where figures come from. Basis "memory": recalled, not read in a copy."""
 
     id: str = Field(min_length=1)
@@ -106,8 +73,8 @@ class Source(_Frozen):
         return ", ".join(b for b in bits if b) + (" (memory)" if self.basis == "memory" else "")
 
 
-class Edition(_Frozen):
-    """One maker's data sheet of the type at one revision or process. `from`, `to`: dates of this sheet and of the next one, as printed."""
+class Edition(Frozen):
+    """One maker's data sheet at one revision or process. `from`, `to`: dates of it and of the maker's next one."""
 
     model_config = ConfigDict(populate_by_name=True)
 
@@ -120,208 +87,15 @@ class Edition(_Frozen):
     note: str = ""
 
 
-class Rating(_Frozen):
-    """A limiting value."""
-
-    symbol: str
-    value: float
-    unit: str
-    source: Sources
-    where: str = ""
-    note: str = ""
-    doubt: str = ""
-
-    @model_validator(mode="before")
-    @classmethod
-    def _unify(cls, data: Any) -> Any:
-        if not isinstance(data, dict) or "symbol" not in data:
-            return data
-        symbol = symbols.RATINGS[_spelt(data["symbol"], symbols.RATING_SPELLINGS, "rating")]
-        value = data.get("value")
-        if isinstance(value, int | float) and value <= 0 and not symbol.signed:
-            raise ValueError(f"value = {value} is not above zero; figures are magnitudes, drop the sign")
-        return _in_unit({**data, "symbol": symbol.name}, symbol, ("value",))
-
-
-class Characteristic(_Frozen):
-    """A row of the characteristics table. `rank`: the gain group it belongs to. Conditions are SI magnitudes."""
-
-    symbol: str
-    min: float | None = None
-    typ: float | None = None
-    max: float | None = None
-    unit: str
-    conditions: Conditions = Field(default_factory=dict)
-    case_temperature_c: float | None = None
-    junction_temperature_c: float | None = None
-    ambient_temperature_c: float | None = None
-    rank: str | None = None
-    source: Sources
-    where: str = ""
-    note: str = ""
-    doubt: str = ""
-
-    @model_validator(mode="before")
-    @classmethod
-    def _unify(cls, data: Any) -> Any:
-        if not isinstance(data, dict) or "symbol" not in data:
-            return data
-        symbol = symbols.CHARACTERISTICS[_spelt(data["symbol"], symbols.CHARACTERISTIC_SPELLINGS, "characteristic")]
-        sides = {side: data[side] for side in ("min", "typ", "max") if data.get(side) is not None}
-        if not sides:
-            raise ValueError("no figure: give min, typ or max")
-        for side, figure in sides.items():
-            if isinstance(figure, int | float) and figure <= 0:
-                raise ValueError(f"{side} = {figure} is not above zero; figures are magnitudes, drop the sign")
-        out = _in_unit({**data, "symbol": symbol.name}, symbol, ("min", "typ", "max"))
-        low, high = out.get("min"), out.get("max")
-        if isinstance(low, int | float) and isinstance(high, int | float) and low > high:
-            raise ValueError(f"min = {low} is above max = {high}")
-        return out
-
-    @property
-    def temperature(self) -> tuple[float | None, str]:
-        """Temperature [degC] and what it is of: case, junction, ambient, or not stated."""
-        for of in ("case", "junction", "ambient"):
-            value = getattr(self, f"{of}_temperature_c")
-            if value is not None:
-                return float(value), of
-        return None, "not stated"
-
-    @cached_property
-    def limit_refused(self) -> str:
-        """Why the row's figures are no limits; empty where they are."""
-        if self.min is None and self.max is None:
-            return "typical value only"
-        missing = [c for c in symbols.CHARACTERISTICS[self.symbol].needs if c not in self.conditions]
-        if self.symbol == "V(BR)EBO" and "IC" in self.conditions and self.conditions["IC"] > 0:
-            missing = []
-        return f"the sheet's condition is not known: {' and '.join(missing)}" if missing else ""
-
-
-class Curve(_Frozen):
-    """A digitised curve: `quantity` against `x`. `reading_error` is relative."""
-
-    quantity: str
-    x: str
-    unit: str
-    conditions: Conditions = Field(default_factory=dict)
-    temperature_c: float | None = None
-    points: tuple[tuple[float, float], ...] = Field(min_length=2)
-    reading_error: float | None = Field(default=None, ge=0, lt=1)
-    source: Sources
-    where: str = ""
-    note: str = ""
-    doubt: str = ""
-
-    @model_validator(mode="before")
-    @classmethod
-    def _unify(cls, data: Any) -> Any:
-        if not isinstance(data, dict) or "quantity" not in data:
-            return data
-        name = _spelt(data["quantity"], symbols.CURVE_SPELLINGS, "curve of")
-        symbol, x = symbols.CURVES[name], data.get("x")
-        if x == "VR":  # the reverse voltage of the junction named
-            x = {"C_CB": "VCB", "C_BE": "VEB"}.get(name, x)
-        if x is not None and x not in symbols.CURVE_AXES:
-            raise ValueError(f"x = {x!r} is not known; known: {', '.join(symbols.CURVE_AXES)}")
-        if data.get("unit") not in (None, symbol.unit):
-            raise ValueError(f"unit {data['unit']!r} does not fit {name}: write {symbol.unit!r} and the points in it")
-        points = data.get("points")
-        if isinstance(points, list) and any(
-            isinstance(v, int | float) and v < 0 for p in points if isinstance(p, list) for v in p
-        ):
-            raise ValueError("points hold a negative figure; figures are magnitudes, drop the sign")
-        return {**data, "quantity": name, "x": x}
-
-
-def pulse_seconds(kind: object) -> float | None:
-    """Pulse length of a safe-area line [s]; None for the DC line. "dc", "10ms", "500 us" or seconds.
-
-    Raises
-    ------
-    ValueError
-        Neither dc nor a time.
-    """
-    if isinstance(kind, int | float) and not isinstance(kind, bool) and kind > 0:
-        return float(kind)
-    text = str(kind).strip().lower()
-    if text == "dc":
-        return None
-    found = re.fullmatch(r"([0-9.]+)\s*(s|ms|us|µs)", text)
-    if not found:
-        raise ValueError(f'kind = {kind!r} is neither "dc" nor a pulse length; write "dc", 0.01 (seconds) or "10ms"')
-    return float(f"{float(found[1]) * _SECONDS[found[2]]:.12g}")
-
-
-class SafeArea(_Frozen):
-    """One line of the safe operating area: corners (VCE [V], IC [A]). `kind`: "dc" or the pulse length [s]."""
-
-    kind: Literal["dc"] | float
-    points: tuple[tuple[float, float], ...] = Field(min_length=1)
-    reading_error: float | None = Field(default=None, ge=0, lt=1)
-    source: Sources
-    where: str = ""
-    note: str = ""
-    doubt: str = ""
-
-    @model_validator(mode="before")
-    @classmethod
-    def _seconds(cls, data: Any) -> Any:
-        if not isinstance(data, dict) or "kind" not in data:
-            return data
-        seconds = pulse_seconds(data["kind"])
-        return {**data, "kind": "dc" if seconds is None else seconds}
-
-    @property
-    def pulse(self) -> float | None:
-        """Pulse length [s]; None for the DC line."""
-        return None if isinstance(self.kind, str) else self.kind
-
-
-class MarkingFact(_Frozen):
-    """What stands on the part or its package, or another fact of the type."""
-
-    fact: str = Field(min_length=3)
-    source: Sources
-
-
-class FieldReading(_Frozen):
-    """A reading of a part published by someone else: a reference for one maker and process, never a limit.
-
-    `author_judgement` is what the publishing author thought of the part. `bound`: "min" where the text says "more than".
-    """
-
-    quantity: str
-    value: float = Field(gt=0)
-    unit: str
-    bound: Bound = "value"
-    approximate: bool = False
-    maker: str = ""
-    process: str = ""
-    author_judgement: Judgement
-    conditions: Conditions = Field(default_factory=dict)
-    circumstances: str = ""
-    source: Sources
-
-    @model_validator(mode="before")
-    @classmethod
-    def _unify(cls, data: Any) -> Any:
-        if not isinstance(data, dict) or "quantity" not in data:
-            return data
-        symbol = symbols.CHARACTERISTICS[_spelt(data["quantity"], symbols.CHARACTERISTIC_SPELLINGS, "reading of")]
-        return _in_unit({**data, "quantity": symbol.name}, symbol, ("value",))
-
-
-class Note(_Frozen):
+class Note(Frozen):
     """A remark on the type. `computed`: found by a cross-check of the figures, not written in the file."""
 
     text: str = Field(min_length=3)
-    source: Annotated[tuple[str, ...], BeforeValidator(_as_tuple)] = ()
+    source: Annotated[tuple[str, ...], BeforeValidator(as_tuple)] = ()
     computed: bool = False
 
 
-class ReferenceType(_Frozen):
+class ReferenceType(Frozen):
     """Everything known of one type number."""
 
     device: Device

@@ -1,4 +1,4 @@
-"""What is printed on a part, turned into a type number. Nothing is guessed: several candidates are listed, not chosen from."""
+"""What is printed on a part, turned into a type number. Nothing is guessed: several candidates are listed."""
 
 from __future__ import annotations
 
@@ -87,7 +87,8 @@ def _with_suffix(library: Library, name: str, rest: str, printed: str, how: str)
             return Resolution(kind, group, "; ".join([*words, f"gain group {group}, {meaning}"]))
     if apart and name.startswith("2S") and rest in _JAPANESE_GROUPS:
         known = ", ".join(kind.gain_groups) or "none"
-        return Resolution(kind, rest, "; ".join([*words, f"gain group {rest}, whose limits are not in the library (groups known: {known})"]))  # fmt: skip
+        words.append(f"gain group {rest}, whose limits are not in the library (groups known: {known})")
+        return Resolution(kind, rest, "; ".join(words))
     return None
 
 

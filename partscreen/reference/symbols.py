@@ -12,7 +12,7 @@ from partscreen.quantities import find_quantity
 
 @dataclass(frozen=True, slots=True)
 class Symbol:
-    """One symbol. `needs`: conditions that must stand beside a figure for it to be a limit. `quantity`: key of the reading it limits."""
+    """One symbol. `needs`: conditions without which a figure is no limit. `quantity`: key of the reading it limits."""
 
     name: str
     unit: str
@@ -102,8 +102,8 @@ CURVES: dict[str, Symbol] = {
 CURVE_AXES: dict[str, str] = {"IC": "A", "IB": "A", "VCE": "V", "VCB": "V", "VEB": "V", "t": "s"}
 
 CONDITIONS: dict[str, str] = {
-    "IC": "A", "IB": "A", "IE": "A", "IB1": "A", "IB2": "A", "VCE": "V", "VCB": "V", "VEB": "V", "VCC": "V", "VBE_off": "V",
-    "RBE": "ohm", "RL": "ohm", "RS": "ohm", "f": "Hz", "t": "s", "IC_over_IB": "1",
+    "IC": "A", "IB": "A", "IE": "A", "IB1": "A", "IB2": "A", "VCE": "V", "VCB": "V", "VEB": "V", "VCC": "V",
+    "VBE_off": "V", "RBE": "ohm", "RL": "ohm", "RS": "ohm", "f": "Hz", "t": "s", "IC_over_IB": "1",
 }  # fmt: skip
 
 
