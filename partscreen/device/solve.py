@@ -1,4 +1,5 @@
-"""Junction voltages of a transistor at forced terminal conditions: damped two-dimensional Newton in (VBE, VBC), in volts.
+"""Junction voltages of a transistor at forced terminal conditions: damped two-dimensional Newton in (VBE, VBC), in
+volts.
 
 One-dimensional arrays, one entry per point. A point that is not reached is NaN, never a number.
 """
@@ -70,7 +71,8 @@ def newton(
     *,
     max_iterations: int = 60,
 ) -> tuple[Floats, Floats, Bools]:
-    """Iterate until the step is below 1 nV, leaving out finished points. Returns VBE, VBC and whether it was reached."""
+    """Iterate until the step is below 1 nV, leaving out finished points. Returns VBE, VBC and whether it was
+    reached."""
     out_vbe, out_vbc = vbe.copy(), vbc.copy()
     reached = np.zeros(vbe.shape, dtype=bool)
     rows = np.arange(vbe.shape[0])

@@ -30,7 +30,8 @@ OPTIONS = ".options reltol=1e-8 abstol=1e-15 vntol=1e-10 gmin=1e-18 itl1=2000 it
 def run(elements: Sequence[str], analyses: Sequence[str], *, seconds: float = 120.0) -> list[dict[str, Floats]]:
     """Run one netlist in batch; one dictionary per analysis, from vector name (`v(b)`, `i(vc)`) to its points.
 
-    `elements` are netlist lines. `analyses` are commands of the control block such as `dc vx 0 1 0.1` or `op`; a command
+    `elements` are netlist lines. `analyses` are commands of the control block such as `dc vx 0 1 0.1` or `op`; a
+    command
     that starts with `set`, `option` or `alter` is carried out and gives no dictionary.
 
     Raises

@@ -1,0 +1,302 @@
+"""What parts with given coordinates read, with derivatives to every coordinate and to the case temperature.
+
+The junction voltages are solved for; the derivatives follow from the implicit-function theorem, so they are exact.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from partscreen.device.intrinsic import Point, base_resistance, currents
+from partscreen.device.parameters import INDEX, N_PARAMETERS
+from partscreen.device.prior import TypeConstants
+from partscreen.device.sensitivity import (
+    Parts,
+    current_sensitivities,
+    parts_from_theta,
+    points_of,
+    temperature_sensitivity,
+)
+from partscreen.device.solve import (
+    VCE_SAT_MAX,
+    Forced,
+    gain_system,
+    newton,
+    saturation_system,
+    start_gain,
+    start_saturation,
+)
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+
+_ZERO = np.zeros(1)  # RBM
+
+
+@dataclass(slots=True)
+class State:
+    """Junction voltages of a solution, flat: a warm start for coordinates nearby. NaN where there is none."""
+
+    vbe: Floats
+    vbc: Floats
+    vce: Floats | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class GainPrediction:
+    """hFE and VBE at forced IC and VCE.
+
+    ln_hfe, vbe : shape (n_parts, n_points); NaN where not reached. d_ln_hfe, d_vbe : (n_parts, n_points,
+    n_parameters), None if
+    not asked for. dt_* : derivative to the case temperature [1/K, V/K]. junction_temp : [K].
+    """
+
+    ln_hfe: Floats
+    vbe: Floats
+    d_ln_hfe: Floats | None
+    d_vbe: Floats | None
+    dt_ln_hfe: Floats | None
+    dt_vbe: Floats | None
+    junction_temp: Floats
+    reached: Bools
+    state: State
+
+
+@dataclass(frozen=True, slots=True)
+class SaturationPrediction:
+    """VCE(sat) and VBE(sat) at forced IC and IB; members as in `GainPrediction`."""
+
+    vce: Floats
+    vbe: Floats
+    d_vce: Floats | None
+    d_vbe: Floats | None
+    dt_vce: Floats | None
+    dt_vbe: Floats | None
+    junction_temp: Floats
+    reached: Bools
+    state: State
+
+
+def predict_gain(
+    theta: npt.ArrayLike,
+    constants: TypeConstants,
+    ic: npt.ArrayLike,
+    vce: npt.ArrayLike,
+    case_temp: npt.ArrayLike,
+    pulsed: npt.ArrayLike = True,
+    *,
+    jacobian: bool = True,
+    start: State | None = None,
+) -> GainPrediction:
+    """Gain and base voltage of parts.
+
+    Parameters
+    ----------
+    theta : array, shape (n_parts, n_parameters)
+    constants : TypeConstants
+    ic, vce, case_temp : array, broadcastable to (n_parts, n_points)
+        [A], [V], [K]. `vce` NaN: not stated; the Early effect of the collector and self-heating are left out.
+    pulsed : bool array
+        True: the junction is at case temperature. False: RTH IC VCE above it.
+    jacobian : bool
+        Also give derivatives.
+    start : State, optional
+        Of an earlier call with the same points.
+    """
+    parts = parts_from_theta(np.atleast_2d(np.asarray(theta, dtype=float)), constants)
+    ic_, vce_, temp, pulsed_ = _grid(parts, ic, vce, case_temp, pulsed)
+    n_parts, n_points = ic_.shape
+    power = np.where(pulsed_ > 0.0, 0.0, np.nan_to_num(ic_ * vce_))
+    heated = bool(np.any(power))
+    junction = temp + parts["rth"] * power if heated else temp
+    used_temp = junction if heated else _one_per_part(temp)
+    p, rise = points_of(parts, used_temp, n_points)
+    forced = Forced(ic_.ravel(), vce_.ravel(), _flat(parts["rc"], n_points), _flat(parts["re"], n_points))
+    vbe, vbc, reached = newton(p, forced, gain_system, *_begin(start, start_gain, p, forced))
+    with np.errstate(all="ignore"):
+        c = currents(p, vbe, vbc)
+        reached &= (c.q1 > 0.0) & (c.ib > 0.0)
+        rb, slope = base_resistance(c.ib, c.qb, _flat(parts["rb"], n_points), _ZERO, _flat(parts["irb"], n_points))
+        ib = c.ib
+        ln_hfe = np.log(forced.ic / ib)
+        terminal = vbe + ib * rb + (forced.ic + ib) * forced.re
+    shape = (n_parts, n_points)
+    no = ~reached
+    ln_hfe[no], terminal[no] = np.nan, np.nan
+    state = State(np.where(reached, vbe, np.nan), np.where(reached, vbc, np.nan))
+    base = (ln_hfe.reshape(shape), terminal.reshape(shape))
+    if not jacobian:
+        return GainPrediction(*base, None, None, None, None, junction, reached.reshape(shape), state)
+
+    with np.errstate(all="ignore"):
+        stated = np.isfinite(forced.other).astype(float)
+        a, b = c.ic_vbe, c.ic_vbc
+        d = stated * (1.0 + forced.re * c.ib_vbe)
+        e = stated * (forced.re * c.ib_vbc - 1.0) + (1.0 - stated)
+        inv = 1.0 / (a * e - b * d)
+        p1 = inv * (c.ib_vbc * d - c.ib_vbe * e)  # d ib / d (ic residual), voltages following
+        p2 = inv * (c.ib_vbe * b - c.ib_vbc * a) * stated
+        through = 1.0 + forced.re * p2
+        v1, v2 = -e * inv, b * inv * stated
+        inv_ib = -1.0 / ib
+        h1, h2, h3 = p1 * inv_ib, through * inv_ib, p2 * inv_ib
+        total = rb + slope + forced.re
+        b1, b2, b3 = v1 + p1 * total, forced.re * v2 + through * total, v2 + p2 * total
+    hfe_rows = np.zeros((n_parts * n_points, N_PARAMETERS))
+    vbe_rows = np.zeros((n_parts * n_points, N_PARAMETERS))
+    for index, d_ic, d_ib in current_sensitivities(parts, p, c, rise, vbe, vbc, n_points):
+        _fill(hfe_rows, index, h1, h2, d_ic, d_ib)
+        _fill(vbe_rows, index, b1, b2, d_ic, d_ib)
+    drop_c, drop_e = forced.ic * forced.rc, (forced.ic + ib) * forced.re
+    hfe_rows[:, INDEX["rc"]] = h3 * drop_c
+    hfe_rows[:, INDEX["re"]] = h3 * drop_e
+    vbe_rows[:, INDEX["rc"]] = b3 * drop_c
+    vbe_rows[:, INDEX["re"]] = b3 * drop_e + drop_e
+    vbe_rows[:, INDEX["rb"]] = ib * rb
+    vbe_rows[:, INDEX["irb"]] = -ib * slope
+    t_ic, t_ib = temperature_sensitivity(parts, p, c, vbe, vbc, used_temp, n_points)
+    dt_hfe = h1 * t_ic + h2 * t_ib
+    dt_vbe = b1 * t_ic + b2 * t_ib
+    if heated:
+        rise_of_rth = (parts["rth"] * power).ravel()
+        hfe_rows[:, INDEX["rth"]] = dt_hfe * rise_of_rth
+        vbe_rows[:, INDEX["rth"]] = dt_vbe * rise_of_rth
+    return GainPrediction(
+        *base, hfe_rows.reshape(*shape, -1), vbe_rows.reshape(*shape, -1), dt_hfe.reshape(shape),
+        dt_vbe.reshape(shape), junction, reached.reshape(shape), state,
+    )  # fmt: skip
+
+
+def predict_saturation(
+    theta: npt.ArrayLike,
+    constants: TypeConstants,
+    ic: npt.ArrayLike,
+    ib: npt.ArrayLike,
+    case_temp: npt.ArrayLike,
+    pulsed: npt.ArrayLike = True,
+    *,
+    jacobian: bool = True,
+    start: State | None = None,
+) -> SaturationPrediction:
+    """Saturation voltages of parts at forced currents [A]; other arguments as in `predict_gain`.
+
+    VCE(sat) carries QS (IC/IC_rated)^2 for quasi-saturation, on top of the Gummel-Poon model. A point above 5 V is
+    not reached.
+    """
+    parts = parts_from_theta(np.atleast_2d(np.asarray(theta, dtype=float)), constants)
+    ic_, ib_, temp, pulsed_ = _grid(parts, ic, ib, case_temp, pulsed)
+    n_parts, n_points = shape = ic_.shape
+    heat = np.where(pulsed_ > 0.0, 0.0, parts["rth"] * ic_)  # [K/V]
+    heated = bool(np.any(heat))
+    forced = Forced(ic_.ravel(), ib_.ravel(), _flat(parts["rc"], n_points), _flat(parts["re"], n_points))
+    drop_c, drop_e = forced.ic * forced.rc, (forced.ic + forced.other) * forced.re
+    square = (forced.ic / constants.ic_rated) ** 2
+    extra = drop_c + drop_e + _flat(parts.qs, n_points) * square
+    junction = temp
+    if heated and start is not None and start.vce is not None:
+        junction = temp + heat * np.nan_to_num(start.vce.reshape(shape))
+    used_temp = junction if heated else _one_per_part(temp)
+    p, rise = points_of(parts, used_temp, n_points)
+    vbe, vbc = _begin(start, start_saturation, p, forced)
+    for _ in range(15):
+        vbe, vbc, reached = newton(p, forced, saturation_system, vbe, vbc)
+        vce = vbe - vbc + extra
+        if not heated:
+            break
+        before = junction
+        junction = temp + heat * np.where(reached, vce, 0.0).reshape(shape)
+        if np.max(np.abs(junction - before)) < 1e-7:
+            break
+        used_temp = junction
+        p, rise = points_of(parts, used_temp, n_points)
+    with np.errstate(all="ignore"):
+        c = currents(p, vbe, vbc)
+        reached &= (c.q1 > 0.0) & (vce <= VCE_SAT_MAX)
+        rb, slope = base_resistance(
+            forced.other, c.qb, _flat(parts["rb"], n_points), _ZERO, _flat(parts["irb"], n_points)
+        )
+        terminal = vbe + forced.other * rb + drop_e
+    no = ~reached
+    vce[no], terminal[no] = np.nan, np.nan
+    state = State(np.where(reached, vbe, np.nan), np.where(reached, vbc, np.nan), vce)
+    base = (vce.reshape(shape), terminal.reshape(shape))
+    if not jacobian:
+        return SaturationPrediction(*base, None, None, None, None, junction, reached.reshape(shape), state)
+
+    with np.errstate(all="ignore"):
+        inv = 1.0 / (c.ic_vbe * c.ib_vbc - c.ic_vbc * c.ib_vbe)
+        s1, s2 = -(c.ib_vbc + c.ib_vbe) * inv, (c.ic_vbc + c.ic_vbe) * inv
+        b1, b2 = -c.ib_vbc * inv, c.ic_vbc * inv
+    vce_rows = np.zeros((n_parts * n_points, N_PARAMETERS))
+    vbe_rows = np.zeros((n_parts * n_points, N_PARAMETERS))
+    for index, d_ic, d_ib in current_sensitivities(parts, p, c, rise, vbe, vbc, n_points):
+        _fill(vce_rows, index, s1, s2, d_ic, d_ib)
+        _fill(vbe_rows, index, b1, b2, d_ic, d_ib)
+    vce_rows[:, INDEX["rc"]] = drop_c
+    vce_rows[:, INDEX["re"]] = drop_e
+    vce_rows[:, INDEX["qs"]] = square
+    vbe_rows[:, INDEX["re"]] = drop_e
+    vbe_rows[:, INDEX["rb"]] = forced.other * rb
+    vbe_rows[:, INDEX["irb"]] = -forced.other * slope
+    t_ic, t_ib = temperature_sensitivity(parts, p, c, vbe, vbc, used_temp, n_points)
+    dt_vce = s1 * t_ic + s2 * t_ib
+    dt_vbe = b1 * t_ic + b2 * t_ib
+    if heated:  # the junction follows VCE(sat): TJ = Tcase + RTH IC VCE
+        per_volt = heat.ravel()
+        vce_rows[:, INDEX["rth"]] += dt_vce * per_volt * vce
+        lift = 1.0 / (1.0 - dt_vce * per_volt)
+        vce_rows *= lift[:, None]
+        vbe_rows += (dt_vbe * per_volt)[:, None] * vce_rows
+        vbe_rows[:, INDEX["rth"]] += dt_vbe * per_volt * vce
+        dt_vce = dt_vce * lift
+        dt_vbe = dt_vbe * (1.0 + per_volt * dt_vce)
+    return SaturationPrediction(
+        *base, vce_rows.reshape(*shape, -1), vbe_rows.reshape(*shape, -1), dt_vce.reshape(shape),
+        dt_vbe.reshape(shape), junction, reached.reshape(shape), state,
+    )  # fmt: skip
+
+
+def _grid(parts: Parts, *values: npt.ArrayLike) -> list[Floats]:
+    n_parts = parts.value.shape[0]
+    arrays = [np.asarray(v, dtype=float) for v in values]
+    shape = np.broadcast_shapes((n_parts, 1), *(a.shape for a in arrays))
+    return [np.broadcast_to(a, shape) for a in arrays]
+
+
+def _flat(value: Floats, n_points: int) -> Floats:
+    return np.broadcast_to(value, (value.shape[0], n_points)).ravel()
+
+
+def _one_per_part(temp: Floats) -> Floats:
+    first = temp[:, :1]
+    return first if temp.shape[1] and bool(np.all(temp == first)) else temp
+
+
+def _begin(
+    start: State | None, cold: Callable[[Point, Forced], tuple[Floats, Floats]], p: Point, forced: Forced
+) -> tuple[Floats, Floats]:
+    """Junction voltages to start from: those of the earlier solution, a cold guess where there is none."""
+    if start is None:
+        return cold(p, forced)
+    missing = np.flatnonzero(np.isnan(start.vbe) | np.isnan(start.vbc))
+    if missing.shape[0] == 0:
+        return start.vbe, start.vbc
+    vbe, vbc = start.vbe.copy(), start.vbc.copy()
+    vbe[missing], vbc[missing] = cold(p.pick(missing), forced.pick(missing))
+    return vbe, vbc
+
+
+def _fill(rows: Floats, index: int, w_ic: Floats, w_ib: Floats, d_ic: Floats | None, d_ib: Floats | None) -> None:
+    """Write one column: the sum of both currents' weighted derivatives."""
+    if d_ib is None:
+        assert d_ic is not None
+        rows[:, index] = w_ic * d_ic
+    elif d_ic is None:
+        rows[:, index] = w_ib * d_ib
+    else:
+        rows[:, index] = w_ic * d_ic + w_ib * d_ib
