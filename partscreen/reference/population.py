@@ -12,7 +12,7 @@ import numpy.typing as npt
 from partscreen.device.parameters import INDEX, NAMES
 from partscreen.device.prior import PartPrior, TypeConstants
 from partscreen.reference.models import ReferenceType
-from partscreen.reference.population_fit import Centre, fit_centre, jacobian, predict
+from partscreen.reference.population_fit import Centre, fit_centre, predict
 from partscreen.reference.population_spreads import Spreads, load_spreads
 from partscreen.reference.population_witnesses import ORIGINS, Witnesses, gather
 
@@ -191,8 +191,7 @@ def _origins(
     out.update({"irb": ASSUMED, "qs": ASSUMED, "rth": "published thermal resistance" if thermal else ASSUMED})
     if not len(of):
         return out
-    _, slopes = jacobian(centre.theta, lambda theta: predict(theta, of, constants))
-    slopes = np.where(centre.used[:, None], np.nan_to_num(slopes), 0.0)
+    slopes = np.where(centre.used[:, None], np.nan_to_num(predict(centre.theta[None], of, constants)[1][0]), 0.0)
     noise, prior = of.covariance(), np.diag(covariance)
     shrunk = {}
     for origin in ORIGINS:

@@ -1,87 +1,75 @@
-"""A type's centre from its ratings and everything its sheets say: Gauss-Newton, maximum a posteriori, all errors with their covariance."""
+"""A type's centre from its ratings and all its sheets say: Gauss-Newton, maximum a posteriori, errors with their covariance."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from partscreen.device.card import Card
-from partscreen.device.forward import gain_at, saturation_at
-from partscreen.device.parameters import INDEX, N_PARAMETERS, PARAMETERS
+from partscreen.device.parameters import INDEX, N_PARAMETERS
+from partscreen.device.predict import predict_gain, predict_saturation
 from partscreen.device.prior import TypeConstants
-from partscreen.reference.population_regression import LEAK_CURRENT
 from partscreen.reference.population_witnesses import Kind, Witnesses
 
 Floats = npt.NDArray[np.float64]
-Predict = Callable[[Floats], Floats]
 
-_STEP = 1e-4
 _ROUNDS = 25
 _LARGEST_STEP = 1.5  # in ln units; beyond it a linearisation says nothing
 
 
-def card_of(theta: Floats, constants: TypeConstants) -> Card:
-    """Fit coordinates, shape (n, n_parameters), as a card of columns of shape (n, 1)."""
-    value = {p.name: (np.exp(theta[:, i]) if p.log else theta[:, i])[:, None] for i, p in enumerate(PARAMETERS)}
-    ideal = np.full_like(value["is"], LEAK_CURRENT)
-    for _ in range(12):
-        ideal = LEAK_CURRENT * (1 + (1 + 4 * ideal / value["ikf"]) ** value["nkf"]) / 2
-    ise = value["leak"] * (value["is"] / ideal) ** (value["nf"] / value["ne"])
-    names = ("nf", "bf", "ikf", "ne", "vaf", "rb", "irb", "re", "rc", "br", "cje", "cjc", "nkf")
-    taken = {
-        name: getattr(constants, name)
-        for name in ("isc", "nc", "var", "ikr", "eg", "xti", "xtb", "vje", "mje", "vjc", "mjc", "fc", "tnom")
-    }
-    return Card(is_=value["is"], ise=ise, nr=value["nf"], rbm=0.0, **{name: value[name] for name in names}, **taken)
+def predict(theta: Floats, of: Witnesses, constants: TypeConstants, *, jacobian: bool = True) -> tuple[Floats, Floats]:
+    """What parts of these parameters show where the witnesses stand.
 
+    Parameters
+    ----------
+    theta : array, shape (n, n_parameters)
 
-def predict(theta: Floats, of: Witnesses, constants: TypeConstants) -> Floats:
-    """What parts of these parameters would show where the witnesses stand; shape (n, n_witnesses), NaN where a part cannot be there.
-
-    Gains and capacitances as logarithms, voltages in volts. Drawn curves are pulse tests: no self-heating.
+    Returns
+    -------
+    values : array, shape (n, n_witnesses)
+        Gains and capacitances as logarithms, voltages in volts; NaN where a part cannot be there.
+    slopes : array, shape (n, n_witnesses, n_parameters)
+        Zero where not asked for. Drawn curves are pulse tests: no self-heating.
     """
     kind, ic, second, temp = np.array(of.kind), np.array(of.ic), np.array(of.second), np.array(of.temp)
-    out = np.full((len(theta), len(of)), np.nan)
-    card = card_of(theta, constants)
+    values = np.full((len(theta), len(of)), np.nan)
+    slopes = np.zeros((*values.shape, N_PARAMETERS))
     gain = (kind == Kind.HFE) | (kind == Kind.VBE)
     if gain.any():
-        at = gain_at(card, ic[gain][None], second[gain][None], temp[gain][None])
-        out[:, gain] = np.where(kind[gain] == Kind.HFE, np.log(at.hfe), at.vbe)
+        at = predict_gain(theta, constants, ic[gain], second[gain], temp[gain], jacobian=jacobian)
+        is_hfe = kind[gain] == Kind.HFE
+        values[:, gain] = np.where(is_hfe, at.ln_hfe, at.vbe)
+        if at.d_ln_hfe is not None and at.d_vbe is not None:
+            slopes[:, gain] = np.where(is_hfe[:, None], at.d_ln_hfe, at.d_vbe)
     sat = (kind == Kind.VCE_SAT) | (kind == Kind.VBE_SAT)
     if sat.any():
-        point = saturation_at(card, ic[sat][None], second[sat][None], temp[sat][None])
-        sagging = point.vce + theta[:, INDEX["qs"], None] * (ic[sat] / constants.ic_rated) ** 2
-        out[:, sat] = np.where(kind[sat] == Kind.VCE_SAT, sagging, point.vbe)
-    for which, column, vj, m in (
-        (Kind.C_BE, "cje", constants.vje, constants.mje),
-        (Kind.C_CB, "cjc", constants.vjc, constants.mjc),
-    ):
+        point = predict_saturation(theta, constants, ic[sat], second[sat], temp[sat], jacobian=jacobian)
+        is_vce = kind[sat] == Kind.VCE_SAT
+        values[:, sat] = np.where(is_vce, point.vce, point.vbe)
+        if point.d_vce is not None and point.d_vbe is not None:
+            slopes[:, sat] = np.where(is_vce[:, None], point.d_vce, point.d_vbe)
+    grading = {Kind.C_BE: ("cje", constants.vje, constants.mje), Kind.C_CB: ("cjc", constants.vjc, constants.mjc)}
+    for which, (column, vj, m) in grading.items():
         cap = kind == which
-        if cap.any():
-            out[:, cap] = theta[:, INDEX[column], None] - m * np.log1p(second[cap] / vj)
-    return out
-
-
-def jacobian(theta: Floats, call: Predict) -> tuple[Floats, Floats]:
-    """Prediction at theta, shape (n,), and its central differences, shape (n, n_parameters)."""
-    shifts = np.vstack([np.zeros(N_PARAMETERS), np.eye(N_PARAMETERS) * _STEP, -np.eye(N_PARAMETERS) * _STEP])
-    values = call(theta[None, :] + shifts)
-    slopes = (values[1 : N_PARAMETERS + 1] - values[N_PARAMETERS + 1 :]) / (2 * _STEP)
-    return values[0], slopes.T
+        values[:, cap] = theta[:, INDEX[column], None] - m * np.log1p(second[cap] / vj)
+        slopes[:, cap, INDEX[column]] = 1.0
+    return values, slopes
 
 
 @dataclass(frozen=True, slots=True)
 class Centre:
-    """theta : shape (n_parameters,); covariance, prior_covariance : (n_parameters, n_parameters); residual, std : (n_witnesses,);
-    used : (n_witnesses,) False where the model could not be there; chi_square, dof : misfit to witnesses and prior together."""
+    """Where the centre of a type was found.
+
+    theta : shape (n_parameters,); covariance : (n_parameters, n_parameters); residual : (n_witnesses,);
+    spread : (n_witnesses, n_witnesses), covariance of the residuals about a known centre; used : False where the model
+    could not be there; chi_square, dof : misfit to witnesses and prior together.
+    """
 
     theta: Floats
     covariance: Floats
     residual: Floats
-    std: Floats
+    spread: Floats
     used: npt.NDArray[np.bool_]
     chi_square: float
     dof: int
@@ -99,15 +87,26 @@ def fit_centre(mean: Floats, covariance: Floats, of: Witnesses, constants: TypeC
     """
     if not len(of):
         empty = np.zeros(0)
-        return Centre(mean, covariance, empty, empty, np.zeros(0, bool), 0.0, 0)
+        return Centre(mean, covariance, empty, np.zeros((0, 0)), np.zeros(0, bool), 0.0, 0)
 
-    def call(theta: Floats) -> Floats:
-        return predict(theta, of, constants)
+    first = _fit(mean, covariance, of, constants, edition, None)
+    stretch = _stretch(first, of)
+    return _fit(mean, covariance, of, constants, edition, stretch, first.theta) if np.any(stretch > 1.0) else first
 
-    value, noise = np.array(of.value), of.covariance()
+
+def _fit(
+    mean: Floats,
+    covariance: Floats,
+    of: Witnesses,
+    constants: TypeConstants,
+    edition: Floats,
+    stretch: Floats | None,
+    start: Floats | None = None,
+) -> Centre:
+    value, noise = np.array(of.value), of.covariance(stretch)
     same_edition = np.array(of.edition)[:, None] == np.array(of.edition)[None, :]
-    theta, best, damping = mean.copy(), np.inf, 1.0
-    state = _state(theta, call, value, noise, same_edition, edition)
+    theta = mean.copy() if start is None else start
+    state = _state(theta, of, constants, noise, same_edition, edition)
     best = _cost(theta, value, state, mean, covariance)
     for _ in range(_ROUNDS):
         seen, slopes, spread = state
@@ -118,7 +117,7 @@ def fit_centre(mean: Floats, covariance: Floats, of: Witnesses, constants: TypeC
         moved = False
         for damping in (1.0, 0.5, 0.2, 0.05):
             trial = theta + damping * step
-            trial_state = _state(trial, call, value, noise, same_edition, edition)
+            trial_state = _state(trial, of, constants, noise, same_edition, edition)
             cost = _cost(trial, value, trial_state, mean, covariance)
             if cost < best + 1e-9:
                 theta, state, moved = trial, trial_state, best - cost > 1e-3
@@ -135,21 +134,34 @@ def fit_centre(mean: Floats, covariance: Floats, of: Witnesses, constants: TypeC
     misfit = inner @ np.linalg.solve(spread[np.ix_(used, used)], inner) + from_mean @ np.linalg.solve(
         covariance, from_mean
     )
-    return Centre(theta, posterior, residual, np.sqrt(np.diag(spread)), used, float(misfit), int(used.sum()))
+    return Centre(theta, posterior, residual, spread, used, float(misfit), int(used.sum()))
+
+
+def _stretch(found: Centre, of: Witnesses) -> Floats:
+    """Factor on the sd of each group: a curve that disagrees with the rest by more than its errors is drawn less well than thought."""
+    group = np.array(of.group)
+    factor = np.ones(int(group.max()) + 1)
+    for g in np.unique(group):
+        at = np.flatnonzero((group == g) & found.used)
+        if len(at):
+            inner = found.residual[at]
+            misfit = float(inner @ np.linalg.solve(found.spread[np.ix_(at, at)], inner)) / len(at)
+            factor[g] = max(1.0, np.sqrt(misfit))
+    return factor
 
 
 State = tuple[Floats, Floats, Floats]
 
 
 def _state(
-    theta: Floats, call: Predict, value: Floats, noise: Floats, same: npt.NDArray[np.bool_], edition: Floats
+    theta: Floats, of: Witnesses, constants: TypeConstants, noise: Floats, same: npt.NDArray[np.bool_], edition: Floats
 ) -> State:
-    seen, slopes = jacobian(theta, call)
+    values, rows = predict(theta[None], of, constants)
+    seen, slopes = values[0], rows[0]
     bad = ~np.isfinite(seen) | ~np.all(np.isfinite(slopes), axis=1)
     seen = np.where(bad, np.nan, seen)
     slopes = np.where(bad[:, None], 0.0, slopes)
-    spread = noise + np.where(same, slopes @ edition @ slopes.T, 0.0)
-    return seen, slopes, spread
+    return seen, slopes, noise + np.where(same, slopes @ edition @ slopes.T, 0.0)
 
 
 def _gain(covariance: Floats, slopes: Floats, spread: Floats) -> Floats:

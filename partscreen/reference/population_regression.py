@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from partscreen.device.mapping import LEAK_CURRENT
 from partscreen.device.parameters import INDEX, N_PARAMETERS
 
 Floats = npt.NDArray[np.float64]
@@ -23,7 +24,6 @@ IC_SCALE = 5.0
 VCEO_SCALE = 100.0
 USES_VCEO = ("bf", "vaf", "cje", "cjc")  # where leaving a source out showed it to help
 FROM_CARDS = ("is", "nf", "bf", "ikf", "leak", "ne", "vaf", "rb", "re", "rc", "br", "cje", "cjc", "nkf")
-LEAK_CURRENT = 0.01
 MIN_OWN_RESIDUALS = 12
 SHRINK = 20.0
 
@@ -102,14 +102,11 @@ def _card(name: str, entry: Mapping[str, Any]) -> Card:
 
 
 def _leak(figures: Mapping[str, float]) -> float | None:
-    """Recombination base current at 10 mA collector current, Early effect left out."""
+    """Recombination base current where the transport current is 10 mA."""
     ise = figures.get("ise", 0.0)
     if ise <= 0:
         return None
-    ideal = LEAK_CURRENT
-    for _ in range(60):
-        ideal = LEAK_CURRENT * (1 + (1 + 4 * ideal / figures["ikf"]) ** figures.get("nkf", 0.5)) / 2
-    return float(ise * (ideal / figures["is"]) ** (figures.get("nf", 1.0) / figures.get("ne", 1.5)))
+    return float(ise * (LEAK_CURRENT / figures["is"]) ** (figures.get("nf", 1.0) / figures.get("ne", 1.5)))
 
 
 def design(ic_rated: Floats | float, vceo: Floats | float) -> Floats:
@@ -163,7 +160,9 @@ def regress(cards: Iterable[Card]) -> Regression:
                     x[train], theta[train, column], name
                 )
     sd, n = _spread(residuals)
-    return Regression(coefficients, sd, n, _correlation(residuals, sd), np.asarray(np.linalg.inv(x.T @ x), dtype=np.float64))
+    return Regression(
+        coefficients, sd, n, _correlation(residuals, sd), np.asarray(np.linalg.inv(x.T @ x), dtype=np.float64)
+    )
 
 
 def _spread(residuals: Floats) -> tuple[Floats, npt.NDArray[np.int64]]:

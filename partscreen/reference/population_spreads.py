@@ -64,14 +64,17 @@ class LimitFigure(_Figure):
 
 
 class ReadingFigure(_Figure):
-    """Errors of a digitised curve or typical value against the model: one offset a curve, one slope a decade, one a point.
+    """Errors of a drawn curve or typical value against the model.
 
-    Relative for hFE and capacitances [1]; volts for voltages, of which `relative` is added in proportion.
+    `point` of one point, `offset` of a whole curve, `shape` of a smooth wave along it, to which `at_rated` is added as
+    (IC/rated)^1.5: Gummel-Poon does not know base push-out. hFE and capacitances relative [1]; voltages in volts, each error
+    widened by `relative` of the value.
     """
 
     offset: float = Field(ge=0)
-    slope: float = Field(ge=0)
     point: float = Field(gt=0)
+    shape: float = Field(ge=0)
+    at_rated: float = Field(default=0.0, ge=0)
     relative: float = Field(default=0.0, ge=0)
 
 
