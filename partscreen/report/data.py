@@ -1,6 +1,6 @@
 """What the report's figures need beyond the JSON result: ready arrays, filled by the caller, drawn as they are.
 
-SI units; currents in ampere; NaN means not read or not known. One `LotData` a lot, one `PartData` a part, keyed by name.
+SI units; NaN means not read or not known. One `LotData` a lot, one `PartData` a part, keyed by name.
 """
 
 from __future__ import annotations
@@ -87,7 +87,8 @@ class LotData:
     """Envelopes, limit points and readings of one lot, with the conditions that stand on the axes.
 
     `conditions` are of the gain readings ("VCE = 5 V, case 25 °C"), `sat_conditions` of the saturation readings
-    ("IC/IB = 10, case 25 °C"), `c_cb_conditions` and `c_be_conditions` of the capacitances. `working_ic` [A]: where `gain` was taken.
+    ("IC/IB = 10, case 25 °C"), `c_cb_conditions` and `c_be_conditions` of the capacitances.
+    `working_ic` [A]: where `gain` was taken.
     """
 
     hfe: Envelope | None = None

@@ -139,15 +139,20 @@ def figure_svg(panel: Panel, identity: str, width: float = 430.0, height: float 
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
-    settings = {"svg.fonttype": "none", "svg.hashsalt": identity, "font.family": "DejaVu Sans", "path.simplify": True}
+    settings: Any = {
+        "svg.fonttype": "none",
+        "svg.hashsalt": identity,
+        "font.family": "DejaVu Sans",
+        "path.simplify": True,
+    }
     with matplotlib.rc_context(settings), warnings.catch_warnings():
         # A part may be named in any script; the browser has the letters even where the layout font has not.
         warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        figure = Figure(figsize=(width / 96, height / 96))
+        figure = Figure(figsize=(width / 96, height / 96), facecolor="none")
         FigureCanvasSVG(figure)
         top = 44.0 if panel.stretches else 24.0
         box = (48 / width, 40 / height, (width - 58) / width, (height - 40 - top) / height)
-        draw_panel(panel, figure.add_axes(box))
+        draw_panel(panel, figure.add_axes(box, facecolor="none"))
         sink = io.StringIO()
         figure.savefig(sink, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
     return _for_a_page(sink.getvalue(), panel, identity)
@@ -165,7 +170,8 @@ def _for_a_page(text: str, panel: Panel, identity: str) -> str:
     body = re.sub(r'xlink:href="#([^"]+)"', lambda m: f'href="#{identity}-{m.group(1)}"', body)
     body = re.sub(r"url\(#([^)]+)\)", lambda m: f"url(#{identity}-{m.group(1)})", body)
     body = body.replace('<style type="text/css">*{stroke-linejoin: round; stroke-linecap: butt}</style>', "")
+    body = re.sub(r"font: ([0-9.]+px) [^;\"]*", r"font-size: \1", body)  # the page's letters, not the layout's
     body = re.sub(r"\n\s*", "\n", body)
     head = f'<svg {box.group(0)} role="img" aria-labelledby="{identity}-t {identity}-d">'
-    words = f'<title id="{identity}-t">{escape(panel.title)}</title><desc id="{identity}-d">{escape(panel.description)}</desc>'
-    return head + words + body
+    title = f'<title id="{identity}-t">{escape(panel.title)}</title>'
+    return f'{head}{title}<desc id="{identity}-d">{escape(panel.description)}</desc>{body}'

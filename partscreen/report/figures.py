@@ -1,4 +1,7 @@
-"""Figures of a lot: gain, saturation, base voltage, capacitance against gain. They arrange ready arrays and compute no statistics."""
+"""Figures of a lot: gain, saturation, base voltage, capacitance against gain.
+
+They arrange ready arrays and compute no statistics.
+"""
 
 from __future__ import annotations
 
@@ -62,15 +65,15 @@ def stretches(envelope: Envelope | None) -> tuple[Stretch, ...]:
 
 
 def band_words(envelope: Envelope | None) -> str:
-    """Where the band comes from, stretch by stretch, as one sentence."""
+    """Where the band comes from, stretch by stretch from low currents to high, as one sentence."""
     pieces = stretches(envelope)
     if not pieces:
         return "No band is known for this type."
-    told = [f"{figure(s.low, 'A', 2)} to {figure(s.high, 'A', 2)} from {_PLAIN.get(s.text, s.text)}" for s in pieces]
-    return f"Band: {'; '.join(told)}."
+    told = [f"{_PLAIN.get(s.text, s.text)} to {figure(s.high, 'A', 2)}" for s in pieces]
+    return f"Band, from {figure(pieces[0].low, 'A', 2)} up: {', '.join(told)}."
 
 
-_PLAIN = {"limit": "printed limits", "typical curve": "the typical curve", "population": "the population of the type"}
+_PLAIN = {"limit": "printed limits", "typical curve": "typical curve", "population": "population of the type"}
 
 
 def band_marks(envelope: Envelope | None, axis: Axis) -> list[Mark]:
@@ -100,7 +103,7 @@ def limit_marks(limits: tuple[LimitPoint, ...], quantity: str) -> list[Mark]:
 
 
 def curve_marks(lot: LotResult, curves: dict[str, tuple[Floats, Floats]]) -> list[Mark]:
-    """One line a part, rejected ones heavier, dashed, marked at each reading and named; the others marked at their end."""
+    """One line a part, marked at its end; rejected ones heavier, dashed, marked at each reading."""
     marks: list[Mark] = []
     for part in sorted(lot.parts, key=lambda p: _DRAW_ORDER[p.disposition]):
         if part.part not in curves:
@@ -128,7 +131,7 @@ def name_marks(lot: LotResult, curves: dict[str, tuple[Floats, Floats]], y: Axis
             known = np.flatnonzero(np.isfinite(at) & np.isfinite(value))
             if known.size:
                 last = known[-1]
-                labels.append(Label(float(at[last]) * 1.07, float(value[last]), short(part.part)))
+                labels.append(Label(float(at[last]) * 1.1, float(value[last]), short(part.part)))
     return list(spread_labels(labels, y)) if len(labels) <= LABELLED else []
 
 
@@ -181,7 +184,7 @@ def sat_panel(lot: LotResult, data: LotData) -> Panel | None:
     low, high = decade_range(*_with_limits(ic, data.limits, "vce_sat"))
     values = [v.value for v in data.limits if v.quantity == "vce_sat"]
     y_low, y_high = decade_range(vce[0], max([vce[1], *values]))
-    y = log_axis("VCE(sat)", y_low, y_high, "V")
+    y = log_axis("VCE(sat) [mV]", y_low, y_high, "1", scale=1e-3)
     x = log_axis(ic_label(data.sat_conditions), low, _room_for_names(lot, high, low), "A")
     marks = [
         *band_marks(data.vce_sat, y),
@@ -210,7 +213,7 @@ def from_typical(ic: Floats, value: Floats, envelope: Envelope) -> Floats:
 
 
 def vbe_panel(lot: LotResult, data: LotData) -> Panel | None:
-    """VBE against IC, as difference from the type's typical curve where there is one: the parts differ by millivolts."""
+    """VBE against IC, less the type's typical curve where there is one: the parts differ by millivolts."""
     read = {name: p for name, p in data.parts.items() if np.isfinite(p.vbe).any()}
     ic = span((p.ic for p in read.values()), positive=True)
     if ic is None:

@@ -89,7 +89,7 @@ def sat_panel(part: PartResult, lot: LotData, read: PartData) -> Panel | None:
     ends = span([read.vce_sat], positive=True)
     if x is None or ends is None:
         return None
-    y = log_axis("VCE(sat)", *decade_range(*ends, room=1.6), "V")
+    y = log_axis("VCE(sat) [mV]", *decade_range(*ends, room=1.6), "1", scale=1e-3)
     marks = [
         *band_marks(lot.vce_sat, y),
         *_fit_marks(part, "vce_sat", Points(read.sat_ic, read.vce_sat, "ring", 1.0, 2.0)),

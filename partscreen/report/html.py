@@ -58,6 +58,7 @@ def render_report(screening: Screening, data: ReportData, *, title: str, invente
         data=data,
         title=title,
         invented=invented,
+        part_arrays=lambda lot, part: data.lots[lot.lot].parts.get(part.part) if lot.lot in data.lots else None,
         lot_figures=lambda lot: lot_figures(lot, data),
         part_figures=lambda lot, part: part_figures(lot, part, data),
     )
@@ -100,9 +101,8 @@ def part_figures(lot: LotResult, part: PartView, data: ReportData) -> list[Drawn
 def mark(disposition: str | None) -> Markup:
     """The shape that stands beside the word of a disposition."""
     shape = SHAPES[disposition]
-    return Markup(
-        f'<svg class="mark {shape}" viewBox="-7 -7 14 14" aria-hidden="true"><path d="M0 0{shape_path(shape, 4.5)}"/></svg>'
-    )
+    path = f'<path d="M0 0{shape_path(shape, 4.5)}"/>'
+    return Markup(f'<svg class="mark {shape}" viewBox="-7 -7 14 14" aria-hidden="true">{path}</svg>')
 
 
 def _finalize(value: Any) -> Any:
@@ -137,6 +137,12 @@ def _environment() -> Environment:
         "loose": numbers.loose,
         "setting": _setting,
     }
-    env.globals |= {"mark": mark, "words": WORDS, "parameter_rows": view.parameter_rows, "hazard": view.hazard}
+    env.globals |= {
+        "mark": mark,
+        "words": WORDS,
+        "parameter_rows": view.parameter_rows,
+        "hazard": view.hazard,
+        "reading_rows": view.reading_rows,
+    }
     _cached.append(env)
     return env

@@ -63,7 +63,7 @@ def exact(value: float, unit: str) -> str:
 
 
 def measured(value: float | None, std: float | None, unit: str) -> str:
-    """A value with its expanded uncertainty (k = 2), both rounded to two digits of it: `104.3 ± 3.1`, `0.612 ± 0.023 V`.
+    """A value with its expanded uncertainty (k = 2), both rounded to two digits of it: `104.3 ± 3.1`.
 
     Without an uncertainty the value is printed to three digits and says so.
     """
@@ -91,7 +91,7 @@ def probability(value: float | None) -> str:
 
 
 def logged(theta: float, std: float | None, unit: str) -> str:
-    """A positive parameter from its natural logarithm; a wide one is given as a factor: `3.1 pA, within a factor 1.8`."""
+    """A positive parameter from its natural logarithm; a wide one as a factor: `3.1 pA, within a factor 1.8`."""
     value = math.exp(theta)
     if std is None or not math.isfinite(std) or std <= 0:
         return f"{figure(value, unit, 2)} (uncertainty not known)"

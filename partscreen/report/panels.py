@@ -1,6 +1,7 @@
 """A figure before it is drawn: axes with ticks, and marks. Data first, drawing second.
 
-`partscreen.report.drawing` puts a panel on a matplotlib axes, `partscreen.report.svg` writes it as a small SVG; both look alike.
+`partscreen.report.drawing` puts a panel on a matplotlib axes, `partscreen.report.svg` writes it as a small SVG;
+both look alike.
 """
 
 from __future__ import annotations
@@ -103,7 +104,7 @@ Mark = Line | Points | Band | Label
 
 @dataclass(frozen=True, slots=True)
 class Panel:
-    """One figure: its name, what it shows in words (for those who cannot see it), its axes and marks from back to front."""
+    """One figure: its name, what it shows in words (for those who cannot see it), its axes, its marks back to front."""
 
     title: str
     description: str
@@ -113,12 +114,12 @@ class Panel:
     stretches: tuple[Stretch, ...] = ()
 
 
-def log_axis(label: str, low: float, high: float, unit: str) -> Axis:
-    """A logarithmic axis with a tick a decade, and at 2 and 5 where fewer than two decades are shown."""
-    steps = (1, 2, 5) if math.log10(high / low) < 2 else (1,)
+def log_axis(label: str, low: float, high: float, unit: str, *, scale: float = 1.0) -> Axis:
+    """A logarithmic axis with a tick a decade, more where few decades are shown; `scale` as in `linear_axis`."""
+    steps = (1, 2, 5) if math.log10(high / low) < 1.7 else (1,) if math.log10(high / low) > 2.4 else (1, 3)
     decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
     places = [step * 10.0**decade for decade in decades for step in steps]
-    ticks = tuple((p, exact(float(f"{p:.6g}"), unit)) for p in places if low * 0.999 <= p <= high * 1.001)
+    ticks = tuple((p, exact(float(f"{p / scale:.6g}"), unit)) for p in places if low * 0.999 <= p <= high * 1.001)
     return Axis(label, low, high, True, ticks)
 
 

@@ -1,6 +1,7 @@
 """A light SVG writer for panels: about a millisecond a figure, text as text, no outside fonts.
 
-It exists because a report carries several small figures a part; `partscreen.report.drawing` draws the same panels with matplotlib.
+It exists because a report carries several small figures a part; `partscreen.report.drawing` draws the same panels
+with matplotlib.
 """
 
 from __future__ import annotations
@@ -10,9 +11,10 @@ from itertools import pairwise
 
 import numpy as np
 
+from partscreen.report.data import Bools
 from partscreen.report.panels import Axis, Band, Floats, Label, Line, Panel, Points, tint
 
-_LEFT, _RIGHT, _BOTTOM = 46.0, 10.0, 34.0
+_LEFT, _RIGHT, _BOTTOM = 40.0, 8.0, 34.0
 _FONT = 11.0
 _LETTER = 0.56 * _FONT  # mean width of a letter, to leave out words that would not fit
 
@@ -35,7 +37,7 @@ class _Frame:
         return self.bottom - (self.bottom - self.top) * place
 
 
-def panel_svg(panel: Panel, identity: str, width: float = 300.0, height: float = 200.0) -> str:
+def panel_svg(panel: Panel, identity: str, width: float = 228.0, height: float = 176.0) -> str:
     """The panel as an `<svg>` element for a page.
 
     `identity` is put before every id, so that many figures can stand on one page. Width and height are those of the
@@ -44,7 +46,8 @@ def panel_svg(panel: Panel, identity: str, width: float = 300.0, height: float =
     frame = _Frame(panel, width, height)
     parts = [
         f'<svg viewBox="0 0 {width:g} {height:g}" role="img" aria-labelledby="{identity}-t {identity}-d">',
-        f'<title id="{identity}-t">{escape(panel.title)}</title><desc id="{identity}-d">{escape(panel.description)}</desc>',
+        f'<title id="{identity}-t">{escape(panel.title)}</title>',
+        f'<desc id="{identity}-d">{escape(panel.description)}</desc>',
         f'<clipPath id="{identity}-c"><rect x="{frame.left:g}" y="{frame.top:g}" width="{frame.right - frame.left:g}"'
         f' height="{frame.bottom - frame.top:g}"/></clipPath>',
         *_grid(frame),
@@ -93,7 +96,7 @@ def _frame_and_words(frame: _Frame) -> list[str]:
     axes = f"M{frame.left:g} {frame.top:g}V{frame.bottom:g}H{frame.right:g}"
     out = [
         f'<path d="{axes}" stroke="{tint(0.7)}" fill="none"/>',
-        _text(frame.left - 38, 11, panel.y.label, tone=1.0),
+        _text(2.0, 11, panel.y.label, tone=1.0),
         _text(frame.right, frame.bottom + 28, panel.x.label, "end", tone=1.0),
     ]
     for stretch in panel.stretches:
@@ -120,9 +123,17 @@ def _mark(mark: Line | Points | Band, frame: _Frame) -> str:
     return _points(mark, frame)
 
 
+def _near(x: Floats, frame: _Frame) -> Bools:
+    """Points within the axes and the first one beyond each end: the rest would be cut off anyway."""
+    with np.errstate(invalid="ignore"):
+        inside = (x >= frame.left) & (x <= frame.right)
+    wide = np.concatenate([[False], inside, [False]])
+    return np.asarray(wide[:-2] | wide[1:-1] | wide[2:])
+
+
 def _line(mark: Line, frame: _Frame) -> str:
     x, y = frame.x(mark.x), frame.y(mark.y)
-    known = np.isfinite(x) & np.isfinite(y)
+    known = np.isfinite(x) & np.isfinite(y) & _near(x, frame)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], known, [False]]).astype(int)))
     path = "".join("M" + _run(x[a:b], y[a:b]) for a, b in pairwise(edges) if known[a] and b - a > 1)
     if not path:
@@ -135,7 +146,7 @@ def _band(mark: Band, frame: _Frame) -> str:
     x = frame.x(mark.x)
     low = np.where(np.isfinite(mark.low), frame.y(mark.low), frame.bottom)
     high = np.where(np.isfinite(mark.high), frame.y(mark.high), frame.top)
-    closed = np.isfinite(mark.low) | np.isfinite(mark.high)
+    closed = (np.isfinite(mark.low) | np.isfinite(mark.high)) & _near(x, frame)
     x, low, high = x[closed], low[closed], high[closed]
     if x.size < 2:
         return ""

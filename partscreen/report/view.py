@@ -7,8 +7,11 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from partscreen.device.parameters import PARAMETERS
 from partscreen.report import numbers
+from partscreen.report.data import Floats, PartData
 from partscreen.results import Fit, LotResult, PartResult, QualityNote, Screening
 
 LONG_LOT = 40  # beyond this, figures only for parts with a reason of their own
@@ -16,7 +19,9 @@ ENDLESS_LOT = 400  # beyond this, parts without a reason of their own are a line
 NOT_SEEN = 0.8  # share of the prior above which a parameter is not called measured
 _WAITING = "NOT_YET_WEIGHED"  # nothing failed, nothing weighed: no reason of the part's own
 
-_HAZARD = re.compile(r"br_?c[eb]|br_?ebo|breakdown|dwell|power|icbo|iceo|ices|icer|icex|v\(br\)", re.IGNORECASE)
+_HAZARD = re.compile(
+    r"br_?c[eb]|br_?ebo|breakdown|avalanche|high voltage|dwell|power|icbo|iceo|ices|icer|icex|v\(br\)", re.IGNORECASE
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,3 +203,27 @@ def _parameter_row(fit: Fit, i: int, name: str) -> ParameterRow:
 def hazard(texts: Iterable[str | None]) -> bool:
     """Whether a proposed measurement involves power, high voltage or breakdown, so that a caution stands beside it."""
     return any(_HAZARD.search(text) for text in texts if text)
+
+
+def reading_rows(read: PartData) -> tuple[tuple[str, ...], ...]:
+    """The readings as text: IC, hFE, VBE, VCE(sat), residuals; what was not read is a dash."""
+    gain = zip(
+        read.ic, read.hfe, *(_padded(a, read.ic) for a in (read.vbe, read.hfe_residual, read.vbe_residual)), strict=True
+    )
+    sat = zip(read.sat_ic, read.vce_sat, _padded(read.sat_residual, read.sat_ic), strict=True)
+    return (
+        *((_cell(ic, "A"), _cell(h, "1", 4), _cell(v, "V", 4), "–", _residuals(a, b)) for ic, h, v, a, b in gain),
+        *((_cell(ic, "A"), "–", "–", _cell(v, "V"), _residuals(a)) for ic, v, a in sat),
+    )
+
+
+def _padded(values: Floats, like: Floats) -> Floats:
+    return values if len(values) == len(like) else np.full(len(like), np.nan)
+
+
+def _cell(value: float, unit: str, digits: int = 3) -> str:
+    return numbers.figure(float(value), unit, digits) if np.isfinite(value) else "–"
+
+
+def _residuals(*values: float) -> str:
+    return ", ".join(f"{v:+.1f}".replace("-", numbers.MINUS) for v in values if np.isfinite(v)) or "–"
