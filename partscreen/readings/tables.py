@@ -63,7 +63,8 @@ class Points:
 class Spots:
     """Spot readings, one row a reading. `quantity` holds keys of `partscreen.quantities`; `value` SI.
 
-    `conditions`: one dict a reading, keys as in reference files (VCB, VEB, f, IC, IB, VCE, RBE, base, ...), SI values or words.
+    `conditions`: one dict a reading, keys as in reference files (VCB, VEB, f, IC, IB, VCE, RBE, base, ...), SI values
+    or words.
     """
 
     part: Ints
@@ -122,6 +123,10 @@ class Batch:
     not_judged: tuple[NotJudged, ...] = ()
     quality: dict[int, tuple[QualityNote, ...]] = field(default_factory=dict)
     condition: dict[int, PartCondition] = field(default_factory=dict)
+    part_sign: Ints | None = (
+        None  # sign of IC and VCE as brought: +1, -1, 0 not known; readings themselves are magnitudes
+    )
+    assumed_temp: frozenset[int] = frozenset()  # sessions whose case temperature was not read with the points
 
     @property
     def n_parts(self) -> int:

@@ -1,0 +1,203 @@
+"""Curves that no transistor draws: VBE that does not rise, jumps of a contact, oscillation."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from partscreen.readings.findings import Desk, Finding
+from partscreen.readings.runs import in_order, steps_of_base_current
+from partscreen.readings.tables import Bools, Floats, Ints, Sweep
+
+FALL_SIGMA = 4.5  # about 1 in 300,000 for Gaussian noise, 1 in 1500 sweeps of 200 points (assumption)
+MIN_STEP = 0.02  # ln of two collector currents that count as different (assumption: above the noise of a reading)
+JUMP_SIGMA = 4.5
+# Allowance, as a share of the difference of a cubic and a straight line through the neighbours (assumption: bends of
+# real curves).
+CURVATURE_SHARE = 0.5
+FLOOR = {"hFE": 5e-3, "VBE": 5e-4, "VCE(sat)": 1e-2, "IC": 5e-3}  # ln hFE, V, ln V, ln A (assumption)
+WHOLE = 0.25  # share of bad points above which the whole sweep is left out (assumption)
+TEMP_APART = 2.0  # K; points further apart in temperature are not compared
+ACTIVE_VCE = 1.0  # V; below, output curves bend too sharply to be compared with their neighbours (assumption)
+VBE_PER_KELVIN = 2.5e-3  # V/K: no silicon junction moves faster at these currents (2.3 mV/K at 0.50 V)
+
+
+@dataclass(frozen=True, slots=True)
+class Jumps:
+    """Residuals from the smooth curve through the neighbours; `sigma`: standard deviations beyond the allowance."""
+
+    index: Ints
+    sigma: Floats
+    residual: Floats
+
+
+def vbe_not_rising(desk: Desk) -> list[Finding]:
+    """VBE_NOT_RISING: VBE falls with rising collector current by more than the noise of the readings."""
+    points, runs = desk.points, desk.runs
+    junction = (points.sweep == Sweep.GAIN) | (points.sweep == Sweep.GUMMEL)
+    rows = desk.ok & junction & np.isfinite(points.vbe) & (points.ic > 0.0)
+    order = in_order(runs.of_row, points.ic, rows)
+    if order.size < 2:
+        return []
+    one, two = order[:-1], order[1:]
+    with np.errstate(invalid="ignore"):
+        alike = ~(np.abs(points.vce[two] - points.vce[one]) > 0.2 * np.abs(points.vce[one]))
+        warmer = points.case_temp[two] - points.case_temp[one]
+    alike &= (runs.of_row[one] == runs.of_row[two]) & ~(np.abs(warmer) > TEMP_APART)
+    alike &= np.log(points.ic[two] / points.ic[one]) > MIN_STEP
+    noise = np.hypot(points.vbe_std[one], points.vbe_std[two])
+    allowance = VBE_PER_KELVIN * np.nan_to_num(np.abs(warmer))
+    fall = points.vbe[one] - points.vbe[two]
+    bad = alike & (fall > FALL_SIGMA * noise + allowance)
+    flagged = np.zeros(points.ic.shape[0], dtype=bool)
+    flagged[one[bad]] = flagged[two[bad]] = True
+    flagged = _whole_runs(desk, flagged, rows)
+    hit = np.flatnonzero(np.bincount(runs.of_row[one[bad]], minlength=runs.n))
+    deepest = np.zeros(runs.n)
+    np.maximum.at(deepest, runs.of_row[one[bad]], 1e3 * fall[bad])
+    sentence = (
+        "VBE falls by {largest_fall_mv} mV while the collector current rises: contact, oscillation, a range change "
+        "or strong heating. "
+        "The points on both sides are left out."
+    )
+    return [Finding("VBE_NOT_RISING", hit, sentence, {"largest_fall_mv": deepest[hit]}, flagged)]
+
+
+def unsteady(desk: Desk) -> list[Finding]:
+    """UNSTEADY: points off the smooth curve through their neighbours; many of them tell of oscillation."""
+    points = desk.points
+    junction = (points.sweep == Sweep.GAIN) | (points.sweep == Sweep.GUMMEL)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ln_ic, ln_hfe, ln_vce = np.log(points.ic), np.log(points.hfe), np.log(points.vce)
+        hfe_std, ic_std = points.hfe_std / points.hfe, points.ic_std / points.ic
+        sat_std = points.vce_std / points.vce
+    of_run = desk.runs.of_row
+    steps = steps_of_base_current(points, desk.runs)
+    output = (points.sweep == Sweep.OUTPUT) & (points.vce > ACTIVE_VCE) & np.isfinite(points.ib)
+    found = [
+        _series(desk, "hFE", of_run, ln_ic, ln_hfe, hfe_std, junction),
+        _series(desk, "VBE", of_run, ln_ic, points.vbe, points.vbe_std, junction),
+        _series(desk, "VCE(sat)", of_run, ln_ic, ln_vce, sat_std, points.sweep == Sweep.SATURATION),
+        _series(desk, "IC", steps, points.vce, ln_ic, ic_std, output),
+        _series(desk, "hFE", of_run, ln_ic, ln_hfe, hfe_std, _one_row_a_step(desk, steps)),
+    ]
+    return [finding for finding in found if finding is not None]
+
+
+def _series(desk: Desk, name: str, group: Ints, x: Floats, y: Floats, std: Floats, rows: Bools) -> Finding | None:
+    rows = rows & desk.ok & np.isfinite(x) & np.isfinite(y) & np.isfinite(std)
+    if rows.sum() < 5:
+        return None
+    flagged = np.zeros(rows.shape[0], dtype=bool)
+    worst = np.zeros(desk.runs.n)
+    for _ in range(4):  # a jump spoils its neighbours' residuals: take the worst first, then look again
+        left = rows & ~flagged
+        jumps = neighbour_jumps(_branches(group, x, left), group, x, y, std, FLOOR[name])
+        peaks = _local_peaks(jumps)
+        if peaks.size == 0:
+            break
+        flagged[jumps.index[peaks]] = True
+        np.maximum.at(worst, desk.runs.of_row[jumps.index[peaks]], np.abs(jumps.residual[peaks]))
+    count = desk.runs.count(flagged)
+    hit = np.flatnonzero(count)
+    if hit.size == 0:
+        return None
+    in_volts = name == "VBE"
+    size = 1e3 * worst[hit] if in_volts else 100.0 * np.expm1(worst[hit])
+    unit = "mV" if in_volts else "%"
+    sentence = (
+        f"{{unsteady_points:.0f}} point(s) jump off the smooth curve of {name}, by up to {{largest_jump}} {unit}: "
+        f"contact, oscillation "
+        "or a range change. Left out (the whole sweep, where more than a quarter jump)."
+    )
+    figures = {"unsteady_points": count[hit].astype(float), "largest_jump": size}
+    return Finding("UNSTEADY", hit, sentence, figures, _whole_runs(desk, flagged, rows))
+
+
+def _whole_runs(desk: Desk, flagged: Bools, rows: Bools) -> Bools:
+    """The flagged rows, and every row of runs of which more than `WHOLE` is flagged."""
+    share = desk.runs.count(flagged) / np.maximum(desk.runs.count(rows), 1)
+    return flagged | (share > WHOLE)[desk.runs.of_row]
+
+
+def _branches(group: Ints, x: Floats, rows: Bools) -> Ints:
+    """Rows in reading order where a group turns at most three times (up, down), else sorted by x."""
+    index = np.flatnonzero(rows)
+    member = group[index]
+    step = np.sign(np.diff(x[index]))
+    turns = (member[2:] == member[:-2]) & (step[1:] * step[:-1] < 0) if index.size > 2 else np.zeros(0, dtype=bool)
+    many = np.bincount(member[2:][turns], minlength=int(group.max()) + 1) > 3
+    sort_key = np.where(many[group], x, np.arange(group.shape[0], dtype=float))
+    return in_order(group, sort_key, rows)
+
+
+def neighbour_jumps(order: Ints, group: Ints, x: Floats, y: Floats, std: Floats, floor: float) -> Jumps:
+    """Residual of each point from the cubic through its two neighbours on either side.
+
+    Parameters
+    ----------
+    order : array, shape (n,)
+        Indices of rows, neighbours next to each other.
+    group : array, shape (n_rows,)
+        Sweep of each row.
+    x, y, std : array, shape (n_rows,)
+        Abscissa, value and standard uncertainty of the value.
+    floor : float
+        Allowance for what no curve is smooth to; unit of y.
+
+    Only windows of five points with monotonic, not too uneven x are looked at: that also keeps windows inside one
+    sweep.
+    """
+    if order.size < 5:
+        empty = np.zeros(0)
+        return Jumps(np.zeros(0, dtype=np.int64), empty, empty)
+    windows = np.lib.stride_tricks.sliding_window_view(order, 5)
+    xs, ys, ss = x[windows], y[windows], std[windows]
+    gaps = np.diff(xs, axis=1)
+    size = np.abs(gaps)
+    monotonic = np.all(gaps > 0, axis=1) | np.all(gaps < 0, axis=1)
+    together = group[windows[:, 0]] == group[windows[:, 4]]
+    good = monotonic & together & (size.min(axis=1) > 0.2 * size.max(axis=1))
+    windows, xs, ys, ss = windows[good], xs[good], ys[good], ss[good]
+    nodes, centre = xs[:, [0, 1, 3, 4]], xs[:, 2:3]
+    weights = np.ones_like(nodes)
+    for i in range(4):
+        for j in range(4):
+            if i != j:
+                weights[:, i] *= (centre[:, 0] - nodes[:, j]) / (nodes[:, i] - nodes[:, j])
+    around, around_std = ys[:, [0, 1, 3, 4]], ss[:, [0, 1, 3, 4]]
+    cubic = np.sum(weights * around, axis=1)
+    share = (centre[:, 0] - xs[:, 1]) / (xs[:, 3] - xs[:, 1])
+    line = ys[:, 1] * (1.0 - share) + ys[:, 3] * share
+    noise = np.sqrt(ss[:, 2] ** 2 + np.sum((weights * around_std) ** 2, axis=1))
+    residual = ys[:, 2] - cubic
+    beyond = np.abs(residual) - CURVATURE_SHARE * np.abs(cubic - line) - floor
+    return Jumps(windows[:, 2], np.maximum(beyond, 0.0) / noise, residual)
+
+
+def _local_peaks(jumps: Jumps) -> Ints:
+    """Positions above the threshold that are the worst within two places."""
+    over = jumps.sigma > JUMP_SIGMA
+    if not over.any():
+        return np.zeros(0, dtype=np.int64)
+    padded = np.concatenate((np.zeros(2), jumps.sigma, np.zeros(2)))
+    around = np.lib.stride_tricks.sliding_window_view(padded, 5).max(axis=1)
+    return np.flatnonzero(over & (jumps.sigma >= around))
+
+
+def _one_row_a_step(desk: Desk, steps: Ints) -> Bools:
+    """Of each base-current step the row nearest to half of the highest VCE: gain against IC across the steps."""
+    points, runs = desk.points, desk.runs
+    rows = (points.sweep == Sweep.OUTPUT) & desk.ok & np.isfinite(points.hfe) & (points.vce > ACTIVE_VCE)
+    chosen = np.zeros(points.ic.shape[0], dtype=bool)
+    if not rows.any():
+        return chosen
+    aim = 0.5 * runs.highest(np.where(rows, points.vce, np.nan))[runs.of_row]
+    off = np.abs(points.vce - aim)
+    order = in_order(steps, off, rows)
+    first = np.ones(order.size, dtype=bool)
+    first[1:] = np.diff(steps[order]) != 0
+    near = order[first]
+    chosen[near[off[near] < 0.3 * aim[near]]] = True
+    return chosen
