@@ -102,9 +102,10 @@ def _other_forms(library: Library, text: str) -> dict[str, Resolution]:
             bare = squeeze(form)
             if text == bare:
                 out[kind.name] = Resolution(kind, None, why)
-            elif text.startswith(bare) and text[len(bare) :] in kind.gain_groups:
-                group = text[len(bare) :]
-                out[kind.name] = Resolution(kind, group, f"{why}; gain group {group}")
+            elif text.startswith(bare):
+                found = _with_suffix(library, kind.name, text[len(bare) :], text, why)
+                if found is not None:
+                    out[kind.name] = found
     return out
 
 

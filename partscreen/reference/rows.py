@@ -33,6 +33,9 @@ def as_tuple(value: object) -> object:
     return (value,) if isinstance(value, str) else value
 
 
+Figure = Annotated[float, Field(gt=0)]
+"""A magnitude in the unit of its row."""
+
 Sources = Annotated[tuple[str, ...], BeforeValidator(as_tuple), Field(min_length=1)]
 """One source id, or several that print the same figure."""
 
@@ -50,13 +53,13 @@ def _in_unit(data: dict[str, Any], symbol: Symbol, figures: Iterable[str]) -> di
     if unit is None or unit == symbol.unit:
         return {**data, "unit": symbol.unit} if unit is not None else data
     if symbol.unit in ("degC", "degC/W", "W/degC", "dB") or not isinstance(unit, str):
-        raise ValueError(f"unit {unit!r} does not fit {symbol.name}: write {symbol.unit!r}")
+        raise ValueError(f"unit {unit!r} does not fit {symbol.name}; write {symbol.unit!r}")
     from partscreen.quantities import unit_factor
 
     try:
         factor, offset = unit_factor(unit, symbol.unit)
     except ValueError as error:
-        raise ValueError(f"unit {unit!r} does not fit {symbol.name}: write {symbol.unit!r}") from error
+        raise ValueError(f"unit {unit!r} does not fit {symbol.name}; write {symbol.unit!r}") from error
     out = {**data, "unit": symbol.unit}
     for key in figures:
         if isinstance(out.get(key), int | float):
@@ -94,19 +97,22 @@ class Rating(Frozen):
         if not isinstance(data, dict) or "symbol" not in data:
             return data
         symbol = symbols.RATINGS[_spelt(data["symbol"], symbols.RATING_SPELLINGS, "rating")]
-        value = data.get("value")
-        if isinstance(value, int | float) and value <= 0 and not symbol.signed:
-            raise ValueError(f"value = {value} is not above zero; figures are magnitudes, drop the sign")
         return _in_unit({**data, "symbol": symbol.name}, symbol, ("value",))
+
+    @model_validator(mode="after")
+    def _magnitude(self) -> Rating:
+        if self.value <= 0 and not symbols.RATINGS[self.symbol].signed:
+            raise ValueError(f"value = {self.value:g} is not above zero; figures are magnitudes, drop the sign")
+        return self
 
 
 class Characteristic(Frozen):
     """A row of the characteristics table. `rank`: the gain group it belongs to. Conditions are SI magnitudes."""
 
     symbol: str
-    min: float | None = None
-    typ: float | None = None
-    max: float | None = None
+    min: Figure | None = None
+    typ: Figure | None = None
+    max: Figure | None = None
     unit: str
     conditions: Conditions = Field(default_factory=dict)
     case_temperature_c: float | None = None
@@ -124,17 +130,15 @@ class Characteristic(Frozen):
         if not isinstance(data, dict) or "symbol" not in data:
             return data
         symbol = symbols.CHARACTERISTICS[_spelt(data["symbol"], symbols.CHARACTERISTIC_SPELLINGS, "characteristic")]
-        sides = {side: data[side] for side in ("min", "typ", "max") if data.get(side) is not None}
-        if not sides:
-            raise ValueError("no figure: give min, typ or max")
-        for side, figure in sides.items():
-            if isinstance(figure, int | float) and figure <= 0:
-                raise ValueError(f"{side} = {figure} is not above zero; figures are magnitudes, drop the sign")
-        out = _in_unit({**data, "symbol": symbol.name}, symbol, ("min", "typ", "max"))
-        low, high = out.get("min"), out.get("max")
-        if isinstance(low, int | float) and isinstance(high, int | float) and low > high:
-            raise ValueError(f"min = {low} is above max = {high}")
-        return out
+        return _in_unit({**data, "symbol": symbol.name}, symbol, ("min", "typ", "max"))
+
+    @model_validator(mode="after")
+    def _figures(self) -> Characteristic:
+        if self.min is None and self.typ is None and self.max is None:
+            raise ValueError("no figure; give min, typ or max")
+        if self.min is not None and self.max is not None and self.min > self.max:
+            raise ValueError(f"min = {self.min:g} is above max = {self.max:g}; look whether they are exchanged")
+        return self
 
     @property
     def temperature(self) -> tuple[float | None, str]:
@@ -183,7 +187,7 @@ class Curve(Frozen):
         if x is not None and x not in symbols.CURVE_AXES:
             raise ValueError(f"x = {x!r} is not known; known: {', '.join(symbols.CURVE_AXES)}")
         if data.get("unit") not in (None, symbol.unit):
-            raise ValueError(f"unit {data['unit']!r} does not fit {name}: write {symbol.unit!r} and the points in it")
+            raise ValueError(f"unit {data['unit']!r} does not fit {name}; write {symbol.unit!r} and the points in it")
         points = data.get("points")
         if isinstance(points, list) and any(
             isinstance(v, int | float) and v < 0 for p in points if isinstance(p, list) for v in p

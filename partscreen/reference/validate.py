@@ -80,6 +80,8 @@ def _taught(error: dict[str, Any], data: dict[str, Any], file: str) -> Problem:
         what, fix = said, way or fix
     elif kind == "literal_error":
         what, fix = f"{given!r} is not one of the words allowed", f"write {error['ctx']['expected']}"
+    elif kind == "greater_than":
+        what, fix = f"{key} = {given} is not above zero", "figures are magnitudes, drop the sign"
     elif kind in ("float_type", "float_parsing", "finite_number"):
         what, fix = f"{given!r} is not a figure", "write the figure alone, in SI units: 0.005, not '5 mA'"
     return Problem(code, what, fix, file, column=where)
