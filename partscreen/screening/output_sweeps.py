@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from partscreen.readings.tables import Points
 
+Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 # Active region of an output sweep: at least one volt, and at least twice the knee, which is the lowest VCE that carries
@@ -15,7 +16,11 @@ ACTIVE_VCE = 1.0
 KNEE_FACTOR = 2.0
 KNEE_SHARE = 0.8
 STEP_LN_IB = 0.02  # base currents closer than this are one step
-MAX_PER_STEP = 4  # neighbouring points of one step share their errors: more of them would only feign certainty
+# Neighbouring points of one step share their errors, more of them would only feign certainty: steps with more than FEW
+# points are thinned to those nearest to round levels of VCE.
+FEW = 4
+LEVEL_SPAN = 0.2  # in ln VCE
+_LEVELS = np.array([f * 10.0**d for d in range(4) for f in (1.0, 2.0, 5.0)])
 
 
 def active_rows(points: Points, rows: Ints) -> Ints:
@@ -39,17 +44,21 @@ def active_rows(points: Points, rows: Ints) -> Ints:
     needed = np.where(size[step] > 2, np.maximum(ACTIVE_VCE, KNEE_FACTOR * knee[step]), ACTIVE_VCE)
     active = vce >= needed
     rows, step = rows[active], step[active]
-    return _thin(rows, step)
+    return _thin(rows, step, vce[active])
 
 
-def _thin(rows: Ints, step: Ints) -> Ints:
-    """At most MAX_PER_STEP rows a step, spread evenly over the step's VCE, ends included."""
+def _thin(rows: Ints, step: Ints, vce: Floats) -> Ints:
+    """Of each step with many points those nearest to the levels 1, 2, 5, 10, 20, 50 V and so on: the same for every
+    part."""
     if not rows.size:
         return rows
     _, index, count = np.unique(step, return_inverse=True, return_counts=True)
-    start = np.concatenate(([0], np.cumsum(count)[:-1]))
-    rank = np.arange(rows.size) - start[index]
-    many = count[index]
-    bins = np.floor(rank * (MAX_PER_STEP - 1) / np.maximum(many - 1, 1) + 1e-9)
-    first = np.concatenate(([True], (np.diff(bins) > 0) | (np.diff(index) > 0)))
-    return np.asarray(rows[(many <= MAX_PER_STEP) | first])
+    away = np.abs(np.log(vce)[:, None] - np.log(_LEVELS)[None, :])
+    level = np.argmin(away, axis=1)
+    distance = away[np.arange(rows.size), level]
+    order = np.lexsort((distance, level, index))
+    nearest = np.concatenate(([True], (np.diff(level[order]) != 0) | (np.diff(index[order]) != 0)))
+    chosen = np.zeros(rows.size, dtype=np.bool_)
+    chosen[order[nearest]] = True
+    chosen &= distance <= LEVEL_SPAN
+    return np.asarray(rows[chosen | (count[index] <= FEW)])
