@@ -37,8 +37,8 @@ def _fixed(value: float, decimals: int) -> str:
 def _significant(value: float, digits: int) -> str:
     if value == 0:
         return "0"
-    decimals = digits - 1 - math.floor(math.log10(abs(value)))
-    return _fixed(value, decimals)
+    exponent = int(f"{value:.{digits - 1}e}".split("e")[1])  # after rounding: 0.9996 to three digits is 1.00
+    return _fixed(value, digits - 1 - exponent)
 
 
 def _join(number: str, symbol: str) -> str:

@@ -1,7 +1,8 @@
-"""Invented screenings for the report's tests: made-up parts and suppliers under a real type number and its printed limits.
+"""Invented screenings for the report's tests: made-up parts and suppliers, a real type number and its limits.
 
-2SC5200: data sheet 2SC5200/FJL4315, Fairchild Semiconductor, Rev. A2, March 2008 (hFE 55-160 at 1 A, at least 35 at 7 A,
-VCE(sat) at most 3 V at 8 A, VBE at most 1.5 V at 7 A, V(BR)CEO at least 230 V). The 50 mA row of V(BR)CEO is memory.
+2SC5200: data sheet 2SC5200/FJL4315, Fairchild Semiconductor, Rev. A2, March 2008 (hFE 55-160 at 1 A, at least 35 at
+7 A, VCE(sat) at most 3 V at 8 A, VBE at most 1.5 V at 7 A, V(BR)CEO at least 230 V).
+The 50 mA row of V(BR)CEO is memory.
 The shapes of the curves are a plain roll-off, not a device model; dispositions are set by hand to cover what the page
 must show; one hFE limit is drawn as memory to show the hollow mark.
 """
@@ -152,7 +153,7 @@ NEXT = NextMeasurement(
     reading="V(BR)CEO at 10 mA, base open",
     why="A smaller die of a lower voltage grade would break down below 230 V.",
     minutes=4,
-    recipe="Collector to the supply limited to 10 mA, emitter to its return, base open.\nRaise slowly; write the volts.",
+    recipe="Collector to the supply limited to 10 mA, emitter to its return, base open.\nWrite the volts.",
 )
 
 
