@@ -86,8 +86,9 @@ def read_lot(
     if top > kit.ic_max * (1 + 1e-9):
         raise ValueError(f"the plan asks for {top:g} A, kit {kit.name} forces {kit.ic_max:g} A")
     rng = np.random.default_rng(seed)
-    gain_factor = 1 + kit.gain_error * rng.standard_normal()
-    volt_factor = 1 + kit.voltage_error * rng.standard_normal()
+    shared = rng if where.session is None else np.random.default_rng([where.session, 77])
+    gain_factor = 1 + kit.gain_error * shared.standard_normal()
+    volt_factor = 1 + kit.voltage_error * shared.standard_normal()
     truth = true_states(parts, kit, plan, where)
     ic, ib = _gain_currents(truth, kit, plan, gain_factor, rng)
 

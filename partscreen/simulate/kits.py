@@ -22,6 +22,7 @@ class BenchKit:
     lead : collector-emitter lead resistance inside the VCE reading [ohm]; zero where sensed at the part
     capacitance_noise : relative; fixture : capacitance of the fixture left inside the reading [F]; step_capacitance [F]
     dwell : time current flows per point [s]; pulses so short that `pulsed` holds leave the junction at case temperature
+    base_limit, base_volts : what the base supply gives at most [A], [V]; points that need more are not read
     pause : time between points [s]; heat_sink : case to air [K/W]; heat_time : time constant of the case on it [s]
     """
 
@@ -41,6 +42,8 @@ class BenchKit:
     step_capacitance: float = 1e-12
     dwell: float = 3e-4
     pulsed: bool = True
+    base_limit: float = 2.0
+    base_volts: float = 3.0
     pause: float = 0.5
     heat_sink: float = 2.0
     heat_time: float = 90.0
@@ -93,11 +96,15 @@ class Sitting:
     """The surroundings of one session.
 
     air : temperature of the room at the start [K]; drift : its rise [K/h]; logged : case temperature is written down
+    start : time of the first part since the session began [s]
+    session : number of the session; sittings of one number share the kit's gain and voltage error. None: its own
     supply_limit : collector supply's current limit [A], for parts named in `clipped` only
     """
 
     air: float = 297.15
     drift: float = 0.0
     logged: bool = True
+    start: float = 0.0
+    session: int | None = None
     supply_limit: float = np.inf
     clipped: tuple[str, ...] = ()

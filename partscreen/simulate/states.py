@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,7 +17,7 @@ Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.int64]
 
-OPEN_VOLTS = 3.0  # across an open base: the base supply's own limit (assumption) [V]
+OPEN_COLLECTOR = 5.0  # across an open part: the collector supply as set for VCE (assumption) [V]
 SHORT_OHM = 0.02  # collector to emitter through a melted die (assumption) [ohm]
 OPEN_FARAD = 3e-12  # what is left between the leads of an open part (assumption) [F]
 JUNCTION_TIME = 0.03  # the sheets' ZTHJC curves reach most of RthJC at 30 ms [s]
@@ -49,7 +48,7 @@ def true_states(parts: Parts, kit: BenchKit, plan: Plan, where: Sitting) -> Trut
     """Everything that happens while the lot is read, part after part."""
     n_gain = len(plan.gain_ic) if plan.base_steps is None else len(plan.base_steps)
     n_sat = len(plan.sat_ic)
-    time = _times(parts.n_parts, n_gain + n_sat, kit)
+    time = where.start + _times(parts.n_parts, n_gain + n_sat, kit)
     case, junction = _temperatures(_power(parts, plan, kit), time, kit, where, np.exp(parts.theta[:, INDEX["rth"]]))
     if kit.pulsed:
         junction = case
@@ -66,7 +65,14 @@ def true_states(parts: Parts, kit: BenchKit, plan: Plan, where: Sitting) -> Trut
     truth = Truth(
         ic, ib, vce, vbe, clipped, sat_ic, sat_ib, vce_sat, sat_vbe, _capacitances(parts, plan), case, junction, time
     )
-    _dead(parts, truth)
+    with np.errstate(invalid="ignore"):
+        beyond = (ib > kit.base_limit) | (vbe > kit.base_volts)
+        beyond_sat = (sat_ib > kit.base_limit) | (sat_vbe > kit.base_volts)
+    for values in (ic, ib, vce, vbe):
+        values[beyond] = np.nan
+    for values in (vce_sat, sat_vbe):
+        values[beyond_sat] = np.nan
+    _dead(parts, truth, kit)
     return truth
 
 
@@ -158,16 +164,15 @@ def _capacitances(parts: Parts, plan: Plan) -> Floats:
     return cap
 
 
-def _dead(parts: Parts, truth: Truth) -> None:
+def _dead(parts: Parts, truth: Truth, kit: BenchKit) -> None:
     """Overwrite what dead parts show, in place."""
     is_open, is_short = parts.of_kind(Kind.OPEN), parts.of_kind(Kind.SHORT)
-    nothing: Callable[[Floats], Floats] = np.zeros_like
     for values in (truth.gain_ic, truth.sat_ic):
-        values[is_open] = nothing(values[is_open])
+        values[is_open] = 0.0
     for values in (truth.gain_ib, truth.sat_ib):
-        values[is_open | is_short] = nothing(values[is_open | is_short])
+        values[is_open | is_short] = 0.0
     for values in (truth.gain_vbe, truth.sat_vbe):
-        values[is_open], values[is_short] = OPEN_VOLTS, 0.0
-    truth.vce_sat[is_open] = OPEN_VOLTS
+        values[is_open], values[is_short] = kit.base_volts, 0.0
+    truth.vce_sat[is_open] = OPEN_COLLECTOR
     truth.vce_sat[is_short] = SHORT_OHM * truth.sat_ic[is_short]
     truth.gain_vce[is_short] = SHORT_OHM * truth.gain_ic[is_short]

@@ -15,13 +15,13 @@ from tests.facts import FACTS, needs_facts
 TYPES = ("2SC5200", "2SA1943", "MJL21194", "MJL21193")
 
 
-def curve(type_number: str, quantity: str, **conditions: float) -> np.ndarray:
+def curve(type_number: str, quantity: str, highest: float, **conditions: float) -> np.ndarray:
     sheet = tomllib.loads((FACTS / "datasheets" / f"{type_number.lower()}.toml").read_text(encoding="utf-8"))
     for entry in sheet["curves"]:
         same = all(entry["conditions"].get(k) == v for k, v in conditions.items())
         if entry["quantity"] == quantity and entry.get("temperature_c", 25) == 25 and same:
             points = np.array(entry["points"])
-            return points[points[:, 0] <= 10.0]
+            return points[points[:, 0] <= highest]
     raise LookupError((type_number, quantity))
 
 
@@ -31,20 +31,21 @@ def at(value: float, like: np.ndarray) -> np.ndarray:
 
 @needs_facts
 @pytest.mark.parametrize(
-    ("type_number", "vce"), [("2SC5200", 5.0), ("2SA1943", 5.0), ("MJL21194", 20.0), ("MJL21193", 5.0)]
+    ("type_number", "vce", "highest"),
+    [("2SC5200", 5.0, 20.0), ("2SA1943", 5.0, 20.0), ("MJL21194", 20.0, 10.0), ("MJL21193", 5.0, 15.0)],
 )
-def test_typical_gain_follows_the_digitised_curve_within_ten_percent(type_number, vce):
+def test_typical_gain_follows_the_digitised_curve_within_twelve_percent(type_number, vce, highest):
     # Digitised typical curves of the data sheets named in demo_cards.toml.
-    points = curve(type_number, "hFE", VCE=vce)
+    points = curve(type_number, "hFE", highest, VCE=vce)
     card = type_card(type_number)
     read = gain_points(card.theta[None], card.constants, points[None, :, 0], at(vce, points), at(298.15, points))
-    assert np.max(np.abs(read.hfe[0] / points[:, 1] - 1)) < 0.10
+    assert np.max(np.abs(read.hfe[0] / points[:, 1] - 1)) < 0.12
 
 
 @needs_facts
 @pytest.mark.parametrize("type_number", TYPES)
 def test_typical_saturation_follows_the_digitised_curve_within_a_third(type_number):
-    points = curve(type_number, "VCEsat", IC_over_IB=10.0)
+    points = curve(type_number, "VCEsat", 10.0, IC_over_IB=10.0)
     card = type_card(type_number)
     ic = points[None, :, 0]
     read = sat_points(card.theta[None], card.constants, ic, ic / 10, at(298.15, points))
