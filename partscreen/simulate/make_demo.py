@@ -18,7 +18,7 @@ from partscreen.simulate.write_files import (
 )
 
 KIT = f"""# {LABEL}
-# Pulses to 10 A; on both benches the collector lead between part and sense point is measured once with a shorted socket.
+# Pulses to 10 A. On both benches the collector lead between part and sense point was measured once, socket shorted.
 name = "workshop bench (invented)"
 temperature = 25.0
 temperature_logged = false

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import zipfile
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -135,8 +136,6 @@ def write_workbook(path: Path, rows: Iterable[Row], *, session: str) -> None:
 
     Needs openpyxl, which the package itself does not: demo files are made by developers and shipped.
     """
-    from datetime import datetime
-
     from openpyxl import Workbook
 
     book = Workbook()
@@ -149,11 +148,9 @@ def write_workbook(path: Path, rows: Iterable[Row], *, session: str) -> None:
         figures = (float(f"{r.ic:.5g}"), float(f"{r.ib:.5g}"), round(r.vce, 4), round(r.vbe, 4), r.case)
         sheet.append([r.part, r.sweep, session, *(x if np.isfinite(x) else None for x in figures)])
     book.create_sheet("Remarks").append([LABEL])
-    fixed = datetime(2026, 1, 1)
-    book.properties.created = book.properties.modified = fixed
     raw = io.BytesIO()
     book.save(raw)
-    _write_zip(path, raw.getvalue(), fixed.timetuple()[:6])
+    _write_undated(path, raw.getvalue())
 
 
 def write_capacitances(path: Path, lots: Iterable[tuple[str, Readings]]) -> None:
@@ -176,11 +173,13 @@ def _write_text(path: Path, lines: Sequence[str], encoding: str) -> None:
     path.write_bytes(("\n".join(lines) + "\n").encode(encoding))
 
 
-def _write_zip(path: Path, raw: bytes, date: tuple[int, ...]) -> None:
-    """Rewrite a zip archive with one fixed date, so that the same content gives the same bytes."""
-    year, month, day, hour, minute, second = date
+def _write_undated(path: Path, raw: bytes) -> None:
+    """Rewrite a workbook with one fixed date inside and out, so that the same content gives the same bytes."""
     with zipfile.ZipFile(io.BytesIO(raw)) as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
         for name in sorted(old.namelist()):
-            info = zipfile.ZipInfo(name, (year, month, day, hour, minute, second))
+            content = old.read(name)
+            if name == "docProps/core.xml":
+                content = re.sub(rb"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", b"2026-01-01T00:00:00Z", content)
+            info = zipfile.ZipInfo(name, (2026, 1, 1, 0, 0, 0))
             info.compress_type = zipfile.ZIP_DEFLATED
-            new.writestr(info, old.read(name))
+            new.writestr(info, content)
