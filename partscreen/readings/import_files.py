@@ -1,0 +1,201 @@
+"""The door: files people bring to one batch of readings. Bad content never raises; problems are collected, good parts go on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from partscreen.errors import Problem, UnusableInput
+from partscreen.readings.assemble import FileDraft, add_table, close_draft, find_parts_in_two_lots
+from partscreen.readings.builder import Builder
+from partscreen.readings.column_map import ColumnMap, load_column_map
+from partscreen.readings.delimited import delimiter_name
+from partscreen.readings.interpret import Interpreted, interpret
+from partscreen.readings.kit import Kit, load_kit
+from partscreen.readings.lot_sheet import LotSheet, load_lot_sheet, lot_of_file
+from partscreen.readings.recognise import close_names, recognised_count
+from partscreen.readings.sources import Opened, open_tables
+from partscreen.readings.tables import Batch, Lot
+from partscreen.readings.uncertainty import apply_kit
+from partscreen.readings.understanding import FileUnderstanding
+
+FilePath = str | Path
+
+
+@dataclass(frozen=True, slots=True)
+class Import:
+    """A batch and how each file was understood."""
+
+    batch: Batch
+    understanding: tuple[FileUnderstanding, ...]
+
+
+def import_files(
+    files: Iterable[FilePath],
+    *,
+    column_map: FilePath | ColumnMap | None = None,
+    lot_sheet: FilePath | LotSheet | None = None,
+    kit: FilePath | Kit | None = None,
+    type_name: str | None = None,
+    default_lots: Sequence[Lot] = (),
+) -> Batch:
+    """Readings of all files as one batch.
+
+    Parameters
+    ----------
+    files
+        Delimited text or .xlsx.
+    column_map
+        TOML that says what the columns are; only the columns it names are read then.
+    lot_sheet
+        CSV or .xlsx, one row a lot.
+    kit
+        The user's instruments; fills the standard uncertainties. Without it they stay NaN.
+    type_name
+        Type of every lot whose type nothing else says.
+    default_lots
+        Lots told one by one; they win over the sheet. A single one takes the files that name no lot.
+
+    Returns
+    -------
+    Batch
+        With every problem in `problems` and, by file, in `inputs`. Nothing usable: a batch without parts.
+
+    Raises
+    ------
+    Nothing for content. A map or a kit that cannot be used leaves no file readable and is a problem of the batch.
+    """
+    return read_files(
+        files, column_map=column_map, lot_sheet=lot_sheet, kit=kit, type_name=type_name, default_lots=default_lots
+    ).batch
+
+
+def read_files(
+    files: Iterable[FilePath],
+    *,
+    column_map: FilePath | ColumnMap | None = None,
+    lot_sheet: FilePath | LotSheet | None = None,
+    kit: FilePath | Kit | None = None,
+    type_name: str | None = None,
+    default_lots: Sequence[Lot] = (),
+) -> Import:
+    """As `import_files`, with the understanding of each file beside the batch."""
+    builder = Builder(type_name=type_name)
+    try:
+        columns = load_column_map(column_map) if isinstance(column_map, (str, Path)) else column_map
+        tools = load_kit(kit) if isinstance(kit, (str, Path)) else kit
+    except UnusableInput as error:
+        builder.problems += error.problems
+        return Import(builder.finish(), ())
+    _take_lots(builder, lot_sheet, default_lots)
+    understood: list[FileUnderstanding] = []
+    pending: list[tuple[FileDraft, Opened, int]] = []
+    owners: dict[str, set[tuple[str, str]]] = {}
+    seen: dict[str, str] = {}
+    for path in map(Path, files):
+        opened = _open(path, columns, seen)
+        draft = FileDraft(path.name, len(pending), _default_lot(builder, path, default_lots), list(opened.problems))
+        rows = 0
+        for table in opened.tables:
+            data = interpret(table, columns)
+            rows += data.n
+            before = len(draft.notices)
+            draft.sweeps, draft.n_parts = {}, 0
+            if not data.n and not data.problems:
+                fix = "export the readings again; one row a reading below the header"
+                draft.problems.append(
+                    Problem("NO_ROWS", "there is a header but no row below it", fix, path.name, table.header_row)
+                )
+            known = set(builder.parts)
+            add_table(builder, draft, data)
+            owners.setdefault(path.name, set()).update(_owners(data, draft, set(builder.parts) - known, builder))
+            understood.append(_understanding(data, draft, draft.notices[before:]))
+        close_draft(builder, draft)
+        pending.append((draft, opened, rows))
+    two_lots = find_parts_in_two_lots(builder, owners)
+    for draft, opened, rows in pending:
+        builder.close_file(draft.name, opened.sha256, rows, draft.problems + two_lots.get(draft.name, []))
+        builder.notices += [f"{draft.name}: {text}" for text in dict.fromkeys(draft.notices)]
+        builder.notices += [f"{draft.name}: left out {text}" for table in opened.tables for text in table.ignored]
+    _say_lots(builder)
+    batch = builder.finish()
+    return Import(apply_kit(batch, tools) if tools is not None else batch, tuple(understood))
+
+
+def _open(path: Path, columns: ColumnMap | None, seen: dict[str, str]) -> Opened:
+    test = columns.count if columns is not None and columns.headers else recognised_count
+    opened = open_tables(path, test, columns.delimiter if columns else "")
+    if columns is not None and not opened.tables and any(problem.code == "NO_HEADER" for problem in opened.problems):
+        # None of the mapped headers is there: find the header by known names, so that the absent columns can be named.
+        plain = open_tables(path, recognised_count, columns.delimiter)
+        opened = plain if plain.tables else opened
+    twin = seen.setdefault(opened.sha256, path.name) if opened.sha256 else path.name
+    if opened.sha256 and opened.tables and seen.get(opened.sha256 + "read"):
+        fix = "give each file once"
+        problem = Problem(
+            "SAME_FILE_TWICE", f"the file has the same content as {twin}; it was read once", fix, path.name
+        )
+        return Opened([], opened.sha256, [problem])
+    if opened.sha256:
+        seen[opened.sha256 + "read"] = path.name
+    return opened
+
+
+def _owners(data: Interpreted, draft: FileDraft, new: set[tuple[str, str]], builder: Builder) -> set[tuple[str, str]]:
+    lots = data.texts.get("lot") or [draft.default_lot] * data.n
+    parts = data.texts.get("part")
+    pairs = set(zip(lots, parts, strict=True)) if parts else new
+    return pairs & set(builder.parts)
+
+
+def _take_lots(builder: Builder, lot_sheet: FilePath | LotSheet | None, told: Sequence[Lot]) -> None:
+    sheet = load_lot_sheet(lot_sheet) if isinstance(lot_sheet, (str, Path)) else lot_sheet
+    if sheet is not None:
+        builder.lot_rows.update(sheet.lots)
+        builder.problems += sheet.problems
+        builder.notices += sheet.notices
+    builder.lot_rows.update({lot.name: lot for lot in told})
+
+
+def _default_lot(builder: Builder, path: Path, told: Sequence[Lot]) -> str:
+    """The lot of a file that names none: the one whose `files` name it, the only one told, else the file's stem."""
+    named = lot_of_file(path.name, list(builder.lot_rows.values()))
+    if named is not None:
+        return named.name
+    if len(told) == 1 and not told[0].extra.get("files"):
+        return told[0].name
+    return path.stem
+
+
+def _say_lots(builder: Builder) -> None:
+    if not builder.lot_rows:
+        return
+    names = list(builder.lot_rows)
+    for name in builder.lots:
+        if name not in builder.lot_rows:
+            near = close_names(name, names)
+            hint = f"; close names: {', '.join(near)}" if near else ""
+            builder.notices.append(f"lot {name} does not stand in the lot sheet{hint}")
+    unread = [name for name in names if name not in builder.lots]
+    if unread:
+        builder.notices.append(f"no readings for lot(s) {', '.join(unread)} of the lot sheet")
+
+
+def _understanding(data: Interpreted, draft: FileDraft, notices: list[str]) -> FileUnderstanding:
+    table = data.table
+    return FileUnderstanding(
+        file=table.file,
+        sheet=table.sheet,
+        encoding=table.encoding,
+        delimiter=delimiter_name(table.delimiter) if table.delimiter else "",
+        decimal=data.decimal,
+        header_row=table.header_row,
+        unit_row=table.unit_row,
+        rows=data.n,
+        columns=data.columns,
+        sweeps=dict(draft.sweeps),
+        n_parts=draft.n_parts,
+        ignored=list(table.ignored),
+        notices=list(dict.fromkeys(notices)),
+    )

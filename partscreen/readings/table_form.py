@@ -1,0 +1,191 @@
+"""Rows of cells to a table: find the header, the unit row and the body, and say what was left out.
+
+Every reader (text, workbook, later ones) ends here, so that all files are understood by one set of rules.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from partscreen.errors import Problem
+from partscreen.readings.recognise import is_unit
+
+HeaderTest = Callable[[list[str]], int]
+_COMMENT = ("#", "%", "//")
+_SEARCHED = 400  # records searched for the header: longer preambles are not met with in practice (assumption)
+
+
+@dataclass(slots=True)
+class Table:
+    """A header, its units and the columns below it, all text; `rows` holds the row number of each body row (from 1)."""
+
+    file: str
+    header: list[str]
+    units: list[str]
+    columns: list[list[str]]
+    rows: list[int]
+    header_row: int
+    unit_row: int = 0
+    sheet: str = ""
+    encoding: str = ""
+    delimiter: str = ""
+    ignored: list[str] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+    blocked: dict[int, str] = field(default_factory=dict)  # body rows under merged cells: row number -> range
+
+    def column_label(self, index: int) -> str:
+        """The column as messages name it."""
+        name = self.header[index].strip() or f"number {index + 1}"
+        return f"{self.sheet}!{letters(index)} ({name})" if self.sheet else name
+
+
+def letters(index: int) -> str:
+    """Spreadsheet letters of a column counted from 0."""
+    text = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        text = chr(65 + rest) + text
+    return text
+
+
+def header_position(records: Sequence[list[str]], test: HeaderTest) -> tuple[int, int]:
+    """Place and score of the row most like a header among the first records; score 0 when there is none."""
+    best, score = -1, 0
+    for place, cells in enumerate(records[:_SEARCHED]):
+        found = test([cell.strip() for cell in _without_hash(cells)])
+        if found > score:
+            best, score = place, found
+    return best, score
+
+
+def _without_hash(cells: list[str]) -> list[str]:
+    """A header written as a comment (`# part ic ib`) loses its mark; a column called `#` keeps it."""
+    if cells and cells[0].startswith("#") and len(cells[0]) > 1:
+        return [cells[0].lstrip("#").strip(), *cells[1:]]
+    return cells
+
+
+def build_table(file: str, records: Sequence[list[str]], rows: Sequence[int], place: int, delimiter: str = "") -> Table:
+    """Cut the records into header, unit row and body. `rows[i]` is the row number of `records[i]`."""
+    header = [cell.strip() for cell in _without_hash(records[place])]
+    while header and not header[-1]:
+        header.pop()
+    table = Table(file, header, [""] * len(header), [], [], rows[place], delimiter=delimiter)
+    above = sum(1 for cells in records[:place] if any(cells))
+    if above:
+        table.ignored.append(f"{above} line(s) above the header in row {table.header_row}")
+    start = place + 1
+    while start < len(records) and not any(cell.strip() for cell in records[start]):
+        start += 1
+    unit_row: list[str] | None = None
+    if start < len(records) and _is_unit_row(header, records[start]):
+        unit_row = records[start]
+        table.unit_row = rows[start]
+        table.units = [cell.strip() for cell in (unit_row + [""] * len(header))[: len(header)]]
+        start += 1
+    body, body_rows = _body(table, records, rows, start, records[place], unit_row)
+    _fill_columns(table, body, body_rows)
+    return table
+
+
+def _is_unit_row(header: list[str], cells: list[str]) -> bool:
+    units = 0
+    for name, cell in zip(header, cells, strict=False):
+        text = cell.strip()
+        if text[:1].isdigit() and text != "1":
+            return False
+        units += is_unit(text, name)
+    return units > 0
+
+
+def _body(
+    table: Table,
+    records: Sequence[list[str]],
+    rows: Sequence[int],
+    start: int,
+    head: list[str],
+    unit_row: list[str] | None,
+) -> tuple[list[list[str]], list[int]]:
+    """Body rows without blank lines, comments, repeated headers and repeated unit rows."""
+    body: list[list[str]] = []
+    kept: list[int] = []
+    comments: list[int] = []
+    repeats: list[int] = []
+    for place in range(start, len(records)):
+        cells = records[place]
+        if not any(cells):
+            continue
+        first = cells[0]
+        if first[:1] in ("#", "%", "/") and first.startswith(_COMMENT) and first != "#":
+            comments.append(rows[place])
+        elif (cells == head or cells == unit_row) and not first[:1].isdigit():
+            repeats.append(rows[place])
+        elif any(cell.strip() for cell in cells):
+            body.append(cells)
+            kept.append(rows[place])
+    for found, word in ((comments, "comment line(s)"), (repeats, "repeated header or unit row(s)")):
+        if found:
+            table.ignored.append(f"{len(found)} {word}, the first in row {found[0]}")
+    return body, kept
+
+
+def _fill_columns(table: Table, body: list[list[str]], rows: list[int]) -> None:
+    width = len(table.header)
+    widths = set(map(len, body))
+    if widths - {width}:
+        body, rows = _settle_widths(table, body, rows, width)
+    table.rows = rows
+    table.columns = [list(column) for column in zip(*body, strict=True)] if body else [[] for _ in range(width)]
+
+
+def _settle_widths(
+    table: Table, body: list[list[str]], rows: list[int], width: int
+) -> tuple[list[list[str]], list[int]]:
+    good: list[list[str]] = []
+    good_rows: list[int] = []
+    long: list[tuple[int, list[str]]] = []
+    short: list[int] = []
+    for row, cells in zip(rows, body, strict=True):
+        if len(cells) > width and any(cell.strip() for cell in cells[width:]):
+            long.append((row, cells))
+            continue
+        if len(cells) < width:
+            short.append(row)
+            cells = cells + [""] * (width - len(cells))
+        good.append(cells[:width])
+        good_rows.append(row)
+    one_cell = sum(1 for cells in body if len(cells) == 1)
+    if width > 2 and one_cell > len(body) / 2:
+        table.problems.append(
+            Problem(
+                "WRONG_DELIMITER",
+                f"the header has {width} columns, but {one_cell} of the {len(body)} rows below it do not come apart the same way",
+                "use one separator for the header and the rows",
+                table.file,
+                rows[0],
+            )
+        )
+        return [], []
+    if short:
+        table.ignored.append(
+            f"{len(short)} row(s) shorter than the header, their missing cells taken as blank, the first in row {short[0]}"
+        )
+    if long:
+        _say_too_long(table, long, len(body), width)
+        if len(long) > len(body) / 2:
+            return [], []
+    return good, good_rows
+
+
+def _say_too_long(table: Table, long: list[tuple[int, list[str]]], n_body: int, width: int) -> None:
+    row, cells = long[0]
+    what = f"{len(cells)} cells where the header has {width} ({len(long)} of {n_body} rows are too long)"
+    fix = "remove the extra separator, or put quotes around the cell that holds it"
+    if table.delimiter == ",":
+        fix = (
+            "a decimal comma in a comma-separated file cannot be told from a separator: save the file with semicolons between "
+            "the cells or with decimal points; a comma inside text needs quotes around the cell"
+        )
+    table.problems.append(Problem("TOO_MANY_CELLS", what, fix, table.file, row, table.header[-1]))
