@@ -78,14 +78,15 @@ def curves(
 
 
 def typical_vce(kind: ReferenceType) -> float | None:
-    """VCE at which the sheets state the gain: that of most gain curves, else of most hFE rows. [V]"""
+    """VCE at which the sheets state the gain [V]: that of most hFE rows, drawn ones before others; else of most curves."""
     drawn = Counter(c.conditions["VCE"] for c in kind.curves if c.quantity == "hFE" and "VCE" in c.conditions)
     rows = Counter(c.conditions["VCE"] for c in kind.characteristics if c.symbol == "hFE" and "VCE" in c.conditions)
-    return _commonest(drawn) or _commonest(rows)
+    both = Counter({vce: n for vce, n in rows.items() if vce in drawn})
+    return _commonest(both) or _commonest(rows) or _commonest(drawn)
 
 
 def typical_forced_gain(kind: ReferenceType) -> float | None:
-    """IC/IB at which the sheets state VCE(sat): that of most curves, else of most rows."""
+    """IC/IB at which the sheets state VCE(sat): that of most rows, drawn ones before others; else of most curves."""
     drawn = Counter(
         c.conditions["IC_over_IB"] for c in kind.curves if c.quantity == "VCE(sat)" and "IC_over_IB" in c.conditions
     )
@@ -94,7 +95,8 @@ def typical_forced_gain(kind: ReferenceType) -> float | None:
         for c in kind.characteristics
         if c.symbol == "VCE(sat)" and c.conditions.get("IB", 0.0) > 0 and "IC" in c.conditions
     )
-    return _commonest(drawn) or _commonest(rows)
+    both = Counter({gain: n for gain, n in rows.items() if gain in drawn})
+    return _commonest(both) or _commonest(rows) or _commonest(drawn)
 
 
 def _commonest(counted: Counter[float]) -> float | None:

@@ -8,7 +8,7 @@ from typing import Any
 from partscreen.errors import Problem
 from partscreen.reference.library import Library, Resolution, read_text
 from partscreen.reference.limits import Limit, limits
-from partscreen.reference.models import FieldReading, ReferenceType
+from partscreen.reference.models import Characteristic, FieldReading, Rating, ReferenceType, SafeArea
 from partscreen.reference.validate import ENOUGH, build, remarks
 from partscreen.reference.wording import conditions_text, figure_text
 
@@ -100,6 +100,11 @@ def _limit_line(limit: Limit) -> str:
     return line
 
 
+def _words(row: Characteristic | Rating | SafeArea, *names: str) -> str:
+    """Doubts and notes of a row, each on its own line below it."""
+    return "".join(f"\n      {name}: {getattr(row, name)}" for name in names if getattr(row, name))
+
+
 def _reading_line(kind: ReferenceType, reading: FieldReading) -> str:
     bound = {"min": "more than ", "max": "up to ", "value": ""}[reading.bound]
     about = "about " if reading.approximate else ""
@@ -117,10 +122,7 @@ def _rating_lines(kind: ReferenceType) -> list[str]:
         line = f"  {rating.symbol:<9} {figure_text(rating.value, rating.unit):<12} [{', '.join(rating.source)}]"
         if kind.basis(rating.source) == "memory":
             line += "  MEMORY"
-        for word in ("doubt", "note"):
-            if getattr(rating, word):
-                line += f"\n      {word}: {getattr(rating, word)}"
-        lines.append(line)
+        lines.append(line + _words(rating, "doubt", "note"))
     return lines
 
 
@@ -137,8 +139,7 @@ def _curve_lines(kind: ReferenceType) -> list[str]:
     for area in kind.soa:
         pulse = "DC" if area.pulse is None else figure_text(area.pulse, "s")
         corners = " ".join(f"{v:g} V {i:g} A;" for v, i in area.points).rstrip(";")
-        extra = "".join(f"\n      {w}: {getattr(area, w)}" for w in ("doubt", "note") if getattr(area, w))
-        lines.append(f"  safe area {pulse}: {corners}  [{', '.join(area.source)}]{extra}")
+        lines.append(f"  safe area {pulse}: {corners}  [{', '.join(area.source)}]" + _words(area, "doubt", "note"))
     return lines
 
 
@@ -165,7 +166,9 @@ def type_text(found: Resolution) -> str:
         typical = [c for c in kind.characteristics if c.typ is not None and edition.id in kind.editions_of(c.source)]
         for c in typical:
             at = conditions_text(c.conditions)
-            lines.append(f"  {c.symbol:<9} typ {figure_text(c.typ or 0.0, c.unit):<8} {at}  (no limit)")
+            line = f"  {c.symbol:<9} typ {figure_text(c.typ or 0.0, c.unit):<8} {at}  (no limit)"
+            told_already = c.min is not None or c.max is not None
+            lines.append(line + ("" if told_already else _words(c, "doubt", "note")))
     for block in (
         _rating_lines(kind),
         _curve_lines(kind),
