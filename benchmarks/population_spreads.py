@@ -22,6 +22,7 @@ import numpy as np
 from partscreen.device.parameters import INDEX
 from partscreen.reference.library import packaged_directory
 from partscreen.reference.models import Characteristic, Curve, ReferenceType
+from partscreen.reference.population_constants import gain_temperature_exponent, rated_current
 from partscreen.reference.population_regression import FROM_CARDS, Card, median_figure, read_cards, regress
 from partscreen.reference.population_spreads import SPREADS_FILE
 
@@ -79,20 +80,15 @@ def constant_tables(cards: list[Card], types: list[ReferenceType]) -> dict[str, 
                 "n": n,
                 "basis": "computed from published model cards: median",
             }
-        slopes = [s for t in types if t.polarity == polarity and (s := gain_temperature_exponent(t)) is not None]
+        of_polarity = [t for t in types if t.polarity == polarity]
+        found = (gain_temperature_exponent(t.curves, rated_current(t) or np.inf) for t in of_polarity)
+        slopes = [slope for slope in found if slope is not None]
         table["xtb"] = {
             "value": float(np.median(slopes)), "spread": float(np.std(slopes, ddof=1)), "n": len(slopes),
             "basis": "computed from digitised hFE curves at several temperatures, median over types",
         }  # fmt: skip
         out[polarity] = table
     return out
-
-
-def gain_temperature_exponent(of: ReferenceType) -> float | None:
-    """d ln hFE / d ln T of a type below a fifth of its rated current, mean over its curves."""
-    from partscreen.reference.population import gain_temperature_exponent as measured
-
-    return measured(of)
 
 
 def limit_table(types: list[ReferenceType]) -> dict[str, Any]:

@@ -12,8 +12,10 @@ import numpy.typing as npt
 from partscreen.device.parameters import INDEX, NAMES
 from partscreen.device.prior import PartPrior, TypeConstants
 from partscreen.reference.models import ReferenceType
-from partscreen.reference.population_fit import Centre, fit_centre, predict
+from partscreen.reference.population_constants import constants_for, rated_current
+from partscreen.reference.population_fit import Centre, fit_centre
 from partscreen.reference.population_spreads import Spreads, load_spreads
+from partscreen.reference.population_tails import with_tails
 from partscreen.reference.population_witnesses import ORIGINS, Witnesses, gather
 
 Floats = npt.NDArray[np.float64]
@@ -23,6 +25,7 @@ _CACHE: OrderedDict[tuple[int, frozenset[str], frozenset[int], str | None], tupl
     OrderedDict()
 )
 _CACHE_SIZE = 256
+_BAND_MARGIN = 8.0 / 7.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,54 +106,14 @@ def why_no_population(of: ReferenceType) -> str:
     return ""
 
 
-def rated_current(of: ReferenceType) -> float | None:
-    """Rated collector current [A]; without one the highest current of an hFE row, doubled (assumption: rows stop at half of it)."""
-    printed = of.rating("IC")
-    rows = [row.conditions["IC"] for row in of.characteristics if row.symbol == "hFE" and row.conditions.get("IC")]
-    return printed if printed else (2.0 * max(rows) if rows else None)
-
-
-def gain_temperature_exponent(of: ReferenceType) -> float | None:
-    """d ln hFE / d ln T from digitised hFE curves at two or more temperatures, below a fifth of the rated current; None without such."""
-    top = 0.2 * (rated_current(of) or np.inf)
-    sets: dict[tuple[tuple[str, ...], float | None], dict[float, Floats]] = {}
-    for curve in of.curves:
-        if curve.quantity == "hFE" and curve.x == "IC" and curve.temperature_c is not None:
-            points = np.log(np.array(sorted(curve.points)))
-            sets.setdefault((curve.source, curve.conditions.get("VCE")), {})[curve.temperature_c] = points
-    slopes = []
-    for by_temp in sets.values():
-        base = by_temp.get(25.0)
-        for degrees, points in by_temp.items():
-            if base is None or degrees == 25.0:
-                continue
-            low, high = max(base[0, 0], points[0, 0]), min(np.log(top), base[-1, 0], points[-1, 0])
-            if high > low:
-                x = np.linspace(low, high, 5)
-                rise = float(np.mean(np.interp(x, *points.T) - np.interp(x, *base.T)))
-                slopes.append(rise / np.log((degrees + 273.15) / 298.15))
-    return float(np.mean(slopes)) if slopes else None
-
-
-def _constants(
-    of: ReferenceType, ic_rated: float, spreads: Spreads, left_out: frozenset[str], left_curves: frozenset[int]
-) -> TypeConstants:
-    table = spreads.constants["NPN" if of.polarity == "NPN" else "PNP"]
-    values = {name: figure.value * (ic_rated if figure.per_ampere else 1.0) for name, figure in table.items()}
-    kept = tuple(c for i, c in enumerate(of.curves) if i not in left_curves and not set(c.source) <= left_out)
-    own = gain_temperature_exponent(of.model_copy(update={"curves": kept})) if kept else None
-    if own is not None:
-        values["xtb"] = own
-    return TypeConstants(polarity=of.polarity, ic_rated=ic_rated, **values)
-
-
 def _build(
     of: ReferenceType, left_out: frozenset[str], left_curves: frozenset[int], gain_group: str | None, spreads: Spreads
 ) -> Population | None:
     ic_rated = rated_current(of)
     if of.is_darlington or ic_rated is None:
         return None
-    constants = _constants(of, ic_rated, spreads, left_out, left_curves)
+    kept = (c for i, c in enumerate(of.curves) if i not in left_curves and not set(c.source) <= left_out)
+    constants = constants_for(of, ic_rated, kept, spreads)
     mean, covariance = spreads.rating_prior(ic_rated, of.rating("VCEO"))
     thermal = of.rating("RTHJC")
     if thermal:
@@ -160,15 +123,18 @@ def _build(
     )
     edition = spreads.spread("edition") / 2.0  # two typical parts of different editions differ by the whole of it
     centre = fit_centre(mean, covariance, witnesses, constants, edition)
-    within, between = spreads.spread("within"), spreads.spread("between")
+    centre = with_tails(centre, mean, covariance, witnesses, constants)
+    widths = np.array(witnesses.offset) / spreads.limits["hfe_band"].sd
+    kinds = [centre.covariance + edition, spreads.spread("between"), spreads.spread("within")]
+    about_centre, between, within = _held_to_bands(kinds, centre, witnesses, widths)
     return Population(
         of.name,
         centre.theta,
-        centre.covariance + edition,
+        about_centre,
         between,
         within,
         constants,
-        _origins(covariance, centre, witnesses, constants, bool(thermal)),
+        _origins(covariance, centre, witnesses, bool(thermal)),
         centre.chi_square,
         centre.dof,
         gain_group,
@@ -183,21 +149,39 @@ def _place_thermal(mean: Floats, covariance: Floats, thermal: float) -> None:
     covariance[at, at] = np.log(2.0) ** 2
 
 
-def _origins(
-    covariance: Floats, centre: Centre, of: Witnesses, constants: TypeConstants, thermal: bool
-) -> dict[str, str]:
+def _held_to_bands(kinds: list[Floats], centre: Centre, of: Witnesses, widths: Floats) -> list[Floats]:
+    """Parts of a type lie inside its hFE band: all kinds of spread shrink alike along ln hFE until together they fit the band.
+
+    `widths`: shape (n_witnesses,), ln(maximum/minimum) where a witness is a band. A band counts as a flat distribution
+    a seventh wider than printed, because sheets are met at their own temperature and pulse only.
+    """
+    bands = [i for i, origin in enumerate(of.origin) if origin == "limit interval" and centre.used[i]]
+    if not bands:
+        return kinds
+    for i in bands:
+        along = centre.slopes[i]
+        variances = [float(along @ kind @ along) for kind in kinds]
+        allowed = (_BAND_MARGIN * widths[i]) ** 2 / 12.0
+        keep = min(1.0, allowed / sum(variances))
+        kinds = [
+            kind - (1.0 - keep) / variance * np.outer(kind @ along, kind @ along)
+            for kind, variance in zip(kinds, variances, strict=True)
+        ]
+    return kinds
+
+
+def _origins(covariance: Floats, centre: Centre, of: Witnesses, thermal: bool) -> dict[str, str]:
     """Per parameter the origin that tells most of it: the one whose witnesses alone would shrink the rating prior furthest."""
     out = dict.fromkeys(NAMES, RATING)
     out.update({"irb": ASSUMED, "qs": ASSUMED, "rth": "published thermal resistance" if thermal else ASSUMED})
     if not len(of):
         return out
-    slopes = np.where(centre.used[:, None], np.nan_to_num(predict(centre.theta[None], of, constants)[1][0]), 0.0)
     noise, prior = of.covariance(), np.diag(covariance)
     shrunk = {}
     for origin in ORIGINS:
         rows = np.array([o == origin for o in of.origin])
         if rows.any():
-            j = slopes[rows]
+            j = centre.slopes[rows]
             total = j @ covariance @ j.T + noise[np.ix_(rows, rows)]
             shrunk[origin] = np.einsum("pi,ip->p", covariance @ j.T, np.linalg.solve(total, j @ covariance)) / prior
     for i, name in enumerate(NAMES):

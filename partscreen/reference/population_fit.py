@@ -14,7 +14,8 @@ from partscreen.reference.population_witnesses import Kind, Witnesses
 
 Floats = npt.NDArray[np.float64]
 
-_ROUNDS = 25
+_ROUNDS = 12
+_SETTLED = 0.02  # a smaller fall of the misfit moves no centre by a noticeable part of its uncertainty
 _LARGEST_STEP = 1.5  # in ln units; beyond it a linearisation says nothing
 
 
@@ -62,12 +63,14 @@ class Centre:
     """Where the centre of a type was found.
 
     theta : shape (n_parameters,); covariance : (n_parameters, n_parameters); residual : (n_witnesses,);
+    slopes : (n_witnesses, n_parameters);
     spread : (n_witnesses, n_witnesses), covariance of the residuals about a known centre; used : False where the model
     could not be there; chi_square, dof : misfit to witnesses and prior together.
     """
 
     theta: Floats
     covariance: Floats
+    slopes: Floats
     residual: Floats
     spread: Floats
     used: npt.NDArray[np.bool_]
@@ -87,7 +90,7 @@ def fit_centre(mean: Floats, covariance: Floats, of: Witnesses, constants: TypeC
     """
     if not len(of):
         empty = np.zeros(0)
-        return Centre(mean, covariance, empty, np.zeros((0, 0)), np.zeros(0, bool), 0.0, 0)
+        return Centre(mean, covariance, np.zeros((0, N_PARAMETERS)), empty, np.zeros((0, 0)), np.zeros(0, bool), 0.0, 0)
 
     first = _fit(mean, covariance, of, constants, edition, None)
     stretch = _stretch(first, of)
@@ -120,7 +123,7 @@ def _fit(
             trial_state = _state(trial, of, constants, noise, same_edition, edition)
             cost = _cost(trial, value, trial_state, mean, covariance)
             if cost < best + 1e-9:
-                theta, state, moved = trial, trial_state, best - cost > 1e-3
+                theta, state, moved = trial, trial_state, best - cost > _SETTLED
                 best = cost
                 break
         if not moved:
@@ -134,7 +137,7 @@ def _fit(
     misfit = inner @ np.linalg.solve(spread[np.ix_(used, used)], inner) + from_mean @ np.linalg.solve(
         covariance, from_mean
     )
-    return Centre(theta, posterior, residual, spread, used, float(misfit), int(used.sum()))
+    return Centre(theta, posterior, slopes, residual, spread, used, float(misfit), int(used.sum()))
 
 
 def _stretch(found: Centre, of: Witnesses) -> Floats:
