@@ -78,7 +78,7 @@ def curves(
 
 
 def typical_vce(kind: ReferenceType) -> float | None:
-    """VCE at which the sheets state the gain [V]: that of most hFE rows, drawn ones before others; else of most curves."""
+    """VCE at which the sheets state the gain [V]: of most hFE rows, drawn ones before others; else of most curves."""
     drawn = Counter(c.conditions["VCE"] for c in kind.curves if c.quantity == "hFE" and "VCE" in c.conditions)
     rows = Counter(c.conditions["VCE"] for c in kind.characteristics if c.symbol == "hFE" and "VCE" in c.conditions)
     both = Counter({vce: n for vce, n in rows.items() if vce in drawn})

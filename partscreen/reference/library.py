@@ -66,7 +66,7 @@ class Library:
         Raises
         ------
         UnusableInput
-            An extra file cannot be used; every problem of every file is listed.
+            An extra file cannot be used, or two describe one type; every problem of every file is listed.
         """
         folder = packaged_directory() if directory is None else Path(directory)
         files = {p.stem.upper(): p for p in sorted(folder.glob("*.toml")) if p.name not in NOT_TYPES}
@@ -80,6 +80,10 @@ class Library:
                 problems.extend(error.problems)
                 continue
             name = found.name.upper()
+            if name in extra:
+                what = f"describes {found.name}, and so does {files[name]}"
+                problems.append(Problem("REPEATED", what, "give one reference file a type", str(path)))
+                continue
             files[name], parsed[name] = path, found
             extra.add(name)
         if problems:

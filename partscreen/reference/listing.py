@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -78,9 +79,25 @@ def table_text(library: Library) -> str:
     return "\n".join(lines)
 
 
-def _limit_line(limit: Limit) -> str:
+def _limit_lines(rows: tuple[Limit, ...]) -> list[str]:
+    """A line a row of the sheet: both sides of one row together."""
+    lines: list[str] = []
+    left = list(rows)
+    while left:
+        low = left.pop(0)
+        both = bool(left) and low.side == "min" and replace(left[0], side="min", value=low.value) == low
+        lines.append(_limit_line(low, left.pop(0) if both else None))
+    return lines
+
+
+def _limit_line(limit: Limit, high: Limit | None) -> str:
     sign = ">=" if limit.side == "min" else "<="
-    bits = [f"  {limit.symbol:<9} {sign} {figure_text(limit.value, limit.unit):<9}"]
+    figure = f"{sign} {figure_text(limit.value, limit.unit)}"
+    if high is not None:
+        figure = f"{figure_text(limit.value, limit.unit)} to {figure_text(high.value, high.unit)}"
+    bits = [f"  {limit.symbol:<9} {figure:<12}"]
+    if limit.gain_group:
+        bits.append(f"group {limit.gain_group}")
     if limit.conditions:
         bits.append(conditions_text(limit.conditions))
     bits.append(
@@ -162,11 +179,11 @@ def type_text(found: Resolution) -> str:
         if edition.note:
             lines.append(f"  {edition.note}")
         rows = limits(kind, edition.id, found.gain_group)
-        lines += [_limit_line(row) for row in rows] or ["  no characteristics in this edition"]
+        lines += _limit_lines(rows) or ["  no characteristics in this edition"]
         typical = [c for c in kind.characteristics if c.typ is not None and edition.id in kind.editions_of(c.source)]
         for c in typical:
             at = conditions_text(c.conditions)
-            line = f"  {c.symbol:<9} typ {figure_text(c.typ or 0.0, c.unit):<8} {at}  (no limit)"
+            line = f"  {c.symbol:<9} {'typ ' + figure_text(c.typ or 0.0, c.unit):<12}  {at}  (no limit)"
             told_already = c.min is not None or c.max is not None
             lines.append(line + ("" if told_already else _words(c, "doubt", "note")))
     for block in (

@@ -13,12 +13,13 @@ if TYPE_CHECKING:
 
 # Gain group letters of Japanese types (common practice, no source), written apart from the number.
 _JAPANESE_GROUPS = frozenset({"R", "O", "Y", "P", "G", "GR", "BL"})
+_MOST_WORDS = 8  # a print has no more; a longer line is no type number
 _TOO_SHORT = re.compile(r"\d+[A-Z]{0,2}")
 
 
 def squeeze(printed: str) -> str:
     """Letters and digits of a print, upper case."""
-    return re.sub(r"[^A-Z0-9]", "", printed.upper())
+    return "".join(c for c in printed.upper() if c.isalnum())
 
 
 def resolve(library: Library, printed: str) -> Resolution:
@@ -26,7 +27,7 @@ def resolve(library: Library, printed: str) -> Resolution:
     text = squeeze(printed)
     tried = [text] if text else []
     found = _candidates(library, text, printed)
-    if not found and len(printed.split()) > 1:
+    if not found and 1 < len(printed.split()) <= _MOST_WORDS:
         # Maker or package words around the number: each word alone, and neighbours together ("2N 3055").
         words = printed.split()
         pieces = [" ".join(words[i:j]) for i in range(len(words)) for j in range(i + 1, len(words) + 1)]
@@ -45,21 +46,23 @@ def _candidates(library: Library, text: str, printed: str) -> dict[str, Resoluti
     """Every type this one piece of text may mean."""
     from partscreen.reference.library import Resolution
 
-    if text in library.files:
-        return {text: Resolution(library.type(text))}
+    known = {squeeze(name): name for name in library.files}
+    if text in known:
+        return {known[text]: Resolution(library.type(known[text]))}
     if len(text) < 3 or _TOO_SHORT.fullmatch(text):
         return {}
     out: dict[str, Resolution] = {}
     for full, how in _short_forms(text):
-        if full in library.files:
-            out[full] = Resolution(library.type(full), None, how)
+        if full in known:
+            out[known[full]] = Resolution(library.type(known[full]), None, how)
             continue
-        for name in (n for n in library.files if full.startswith(n)):
-            found = _with_suffix(library, name, full[len(name) :], printed, how)
+        for bare, name in known.items():
+            found = _with_suffix(library, name, full[len(bare) :], printed, how) if full.startswith(bare) else None
             if found is not None:
                 out[name] = found
-        if full + "G" in library.files:
-            out[full + "G"] = Resolution(library.type(full + "G"), None, f"{full}G without its lead-free G")
+        if full + "G" in known:
+            name = known[full + "G"]
+            out[name] = Resolution(library.type(name), None, f"{name} without its lead-free G")
     return out or _other_forms(library, text)
 
 

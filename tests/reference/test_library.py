@@ -5,6 +5,8 @@ from __future__ import annotations
 import time
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from partscreen.errors import UnknownType, UnusableInput
 from partscreen.reference import Library, limits
@@ -146,6 +148,56 @@ def test_file_of_your_own_takes_precedence(tmp_path):
     assert library.find("C5200").type.rating("VCEO") == 140
     assert len(library) == 82
     assert Library.load().find("C5200").type.rating("VCEO") == 230
+
+
+@settings(max_examples=300, deadline=None, derandomize=True)
+@given(
+    st.text(max_size=40) | st.sampled_from(LIBRARY.names).flatmap(lambda n: st.text(max_size=6).map(lambda t: n + t))
+)
+def test_any_text_is_a_type_or_unknown(printed):
+    try:
+        found = LIBRARY.find(printed)
+    except UnknownType:
+        return
+    assert any(c.isdigit() for c in printed)
+    assert found.type.name.upper() in LIBRARY.names
+
+
+def test_two_files_of_your_own_for_one_type_are_refused_by_name(tmp_path):
+    for name in ("a.toml", "b.toml"):
+        (tmp_path / name).write_text(MINIMAL, encoding="utf-8")
+    with pytest.raises(UnusableInput, match=r"describes XX1, and so does .*a\.toml"):
+        Library.load(extra_files=[tmp_path / "a.toml", tmp_path / "b.toml"])
+
+
+@pytest.mark.parametrize("number", ["КТ819ГМ", "AB-12/3", "40 411"])
+def test_type_numbers_of_other_alphabets_and_with_signs_are_found(tmp_path, number):
+    file = tmp_path / "own.toml"
+    file.write_text(MINIMAL.replace("XX1", number), encoding="utf-8")
+    library = Library.load(extra_files=[file])
+    assert library.find(number.lower()).type.name == number
+
+
+def test_packaged_folder_is_found_inside_an_installed_package(tmp_path, monkeypatch):
+    from partscreen.reference import library
+
+    room = tmp_path / "partscreen" / "reference"
+    inside = tmp_path / "partscreen" / "reference_curves"
+    inside.mkdir(parents=True)
+    monkeypatch.setattr(library, "__file__", str(room / "library.py"))
+    assert library.packaged_directory() == inside
+    inside.rename(tmp_path / "reference_curves")
+    assert library.packaged_directory() == tmp_path / "reference_curves"
+    (tmp_path / "reference_curves").rmdir()
+    with pytest.raises(UnusableInput, match="reference_curves is missing"):
+        library.packaged_directory()
+
+
+def test_folder_with_spreads_and_other_files_gives_only_types(tmp_path):
+    for name in ("spreads.toml", "README.md", "measured_specimens.csv"):
+        (tmp_path / name).write_text("x = 1", encoding="utf-8")
+    (tmp_path / "xx1.toml").write_text(MINIMAL, encoding="utf-8")
+    assert Library.load(tmp_path).names == ("XX1",)
 
 
 def test_all_broken_extra_files_are_reported_at_once(tmp_path):

@@ -82,6 +82,13 @@ def test_texts_never_call_a_part_by_the_words_kept_out():
         assert not any(word in own for word in ("genuine", "fake", "counterfeit")), name
 
 
+def test_both_sides_of_a_row_stand_on_one_line_and_one_sided_rows_keep_their_sign():
+    text = type_text(LIBRARY.find("C5200O"))
+    assert "hFE       55 to 160     VCE=5 V, IC=1 A  25 degC case  [FSC]" in text
+    assert "hFE       >= 35" in text
+    assert "hFE       80 to 160     group O" in text
+
+
 def test_dict_of_a_type_is_json_without_nan_and_carries_limits():
     found = LIBRARY.find("C5200O")
     data = json.loads(json.dumps(type_dict(found), allow_nan=False))
