@@ -94,7 +94,7 @@ def make_demo(folder: Path) -> None:
     for lot, readings in read:
         _write(folder / lot.file, lot, readings)
     with_c = [(lot.name, readings) for lot, readings in read if lot.plan.capacitance]
-    write_capacitances(folder / "capacitance.csv", with_c)
+    write_capacitances(folder / "capacitance.csv", with_c, (CONTROL,))
     (folder / "lots.csv").write_bytes(_lot_sheet().encode("utf-8"))
     (folder / "kit.toml").write_bytes(KIT.encode("utf-8"))
     table = "\n".join(
@@ -107,19 +107,21 @@ def _write(path: Path, lot: DemoLot, readings: Readings) -> None:
     sign = -1 if lot.type_number in ("2SA1943", "MJL21193") else 1
     rows = rows_of(readings, (CONTROL,), last_first=lot.name == "C1")
     if lot.name == "B1":
-        write_workbook(path, rows, session=lot.session)
+        write_workbook(path, rows, session=lot.session, pulse=lot.kit.dwell)
     elif lot.name == "A2":
         remark = "Bench 1, pulsed; case temperature from a sensor on the tab"
-        write_decimal_comma(path, rows, session=lot.session, sign=sign, remark=remark, odd=_typed_wrongly)
+        write_decimal_comma(
+            path, rows, session=lot.session, pulse=lot.kit.dwell, sign=sign, remark=remark, odd=_typed_wrongly
+        )
     elif lot.name == "C2":
-        remark = "Bench 2, supply and meters, 0.3 s a point, up and down again"
-        write_decimal_comma(path, rows, session=lot.session, sign=sign, remark=remark)
+        remark = "Bench 2, supply and meters, half a second a point, up and down again"
+        write_decimal_comma(path, rows, session=lot.session, pulse=lot.kit.dwell, sign=sign, remark=remark)
     elif lot.name == "B2":
-        write_base_stepped(path, rows, session=lot.session, sign=sign)
+        write_base_stepped(path, rows, session=lot.session, pulse=lot.kit.dwell, sign=sign)
     elif lot.name == "C1":
-        write_plain(path, rows, session=lot.session, delimiter="\t", bom=True)
+        write_plain(path, rows, session=lot.session, pulse=lot.kit.dwell, delimiter="\t", bom=True)
     else:
-        write_plain(path, rows, session=lot.session)
+        write_plain(path, rows, session=lot.session, pulse=lot.kit.dwell)
 
 
 def _typed_wrongly(line: int, hfe: str) -> str:

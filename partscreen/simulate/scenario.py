@@ -19,11 +19,10 @@ from partscreen.simulate.cards import type_card
 from partscreen.simulate.kits import BenchKit, Plan, Sitting
 from partscreen.simulate.parts import Alternatives, Kind, Parts, TruePart, draw_lot, in_order, rename, take
 
-# Bench 1: pulses to 8 A, a known collector lead inside VCE(sat). Bench 2: a supply and meters to 1 A, parts warm up.
+# Bench 1: pulses to 8 A, a known collector lead inside VCE(sat). Bench 2: a supply and meters to 1 A; parts lie bare on
+# the bench and warm up (30 K/W to the air, assumption: of the size common for such packages without a heat sink).
 BENCH_1 = BenchKit("bench 1", 10.0, gain_noise=0.002, sat_noise_relative=0.003, lead=0.004, fixture=2e-12)
-BENCH_2 = BenchKit(
-    "bench 2", 1.0, gain_noise=0.002, gain_error=0.006, lead=0.004, dwell=0.3, pulsed=False, heat_sink=4.0
-)
+BENCH_2 = replace(BENCH_1, name="bench 2", ic_max=1.0, gain_error=0.006, dwell=0.5, pulsed=False, heat_sink=30.0)
 
 _TO_8 = np.array([0.01, 0.03, 0.1, 0.3, 0.5, 1.0, 2.0, 3.0, 5.0, 7.0, 8.0])
 _TO_1 = np.array([0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.35, 0.5, 0.75, 1.0])

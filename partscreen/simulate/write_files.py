@@ -67,25 +67,16 @@ def number(value: float, digits: int | None = None, *, mark: str = ".", sign: in
     return "0" if text in ("-0", "") else text.replace(".", mark)
 
 
-def write_plain(path: Path, rows: Iterable[Row], *, session: str, delimiter: str = ",", bom: bool = False) -> None:
-    """Delimited text with decimal points, a preamble, units in the headers and a session column."""
-    head = [
-        "part",
-        "sweep",
-        "session",
-        "time [s]",
-        "IC [A]",
-        "IB [A]",
-        "VCE [V]",
-        "VBE [V]",
-        "case temp [degC]",
-        "control",
-    ]
-    lines = [f"# {LABEL}", delimiter.join(head)]
+def write_plain(
+    path: Path, rows: Iterable[Row], *, session: str, pulse: float, delimiter: str = ",", bom: bool = False
+) -> None:
+    """Delimited text with decimal points, a preamble, units in the headers and a session column; `pulse` in seconds."""
+    head = "part,sweep,session,time [s],IC [A],IB [A],VCE [V],VBE [V],case temp [degC],pulse [ms],control"
+    lines = [f"# {LABEL}", head.replace(",", delimiter)]
     for r in rows:
         cells = [
             r.part, r.sweep, session, number(r.time, 1), number(r.ic), number(r.ib), number(r.vce, 4), number(r.vbe, 4),
-            number(r.case, 1), "yes" if r.control else "",
+            number(r.case, 1), number(1e3 * pulse), "yes" if r.control else "",
         ]  # fmt: skip
         lines.append(delimiter.join(cells))
     _write_text(path, lines, "utf-8-sig" if bom else "utf-8")
@@ -97,6 +88,7 @@ def write_decimal_comma(
     *,
     session: str,
     sign: int,
+    pulse: float,
     remark: str,
     odd: Callable[[int, str], str] | None = None,
 ) -> None:
@@ -106,32 +98,32 @@ def write_decimal_comma(
     (counted from 0).
     """
     lines = [LABEL, remark, ""]
-    lines.append(";".join(["Part no.", "Sweep", "Session", "IC", "IB", "VCE", "VBE", "hFE", "TC"]))
-    lines.append(";".join(["", "", "", "A", "mA", "V", "V", "", "°C"]))
+    lines.append(";".join(["Part no.", "Sweep", "Session", "IC", "IB", "VCE", "VBE", "hFE", "TC", "Pulse"]))
+    lines.append(";".join(["", "", "", "A", "mA", "V", "V", "", "°C", "ms"]))
     for i, r in enumerate(rows):
         hfe = number(r.hfe, 1, mark=",")
         cells = [
             r.part, r.sweep, session, number(r.ic, mark=",", sign=sign), number(1e3 * r.ib, mark=",", sign=sign),
             number(r.vce, 4, mark=",", sign=sign), number(r.vbe, 4, mark=",", sign=sign),
-            odd(i, hfe) if odd else hfe, number(r.case, 1, mark=","),
+            odd(i, hfe) if odd else hfe, number(r.case, 1, mark=","), number(1e3 * pulse, mark=","),
         ]  # fmt: skip
         lines.append(";".join(cells))
     _write_text(path, lines, "latin-1")
 
 
-def write_base_stepped(path: Path, rows: Iterable[Row], *, session: str, sign: int) -> None:
+def write_base_stepped(path: Path, rows: Iterable[Row], *, session: str, sign: int, pulse: float) -> None:
     """Base current stepped, collector current read in milliamperes; no sweep column, no hFE."""
-    lines = [f"# {LABEL}", "part,session,IB [mA],IC [mA],VCE [V],VBE [mV],case temp [degC]"]
+    lines = [f"# {LABEL}", "part,session,IB [mA],IC [mA],VCE [V],VBE [mV],case temp [degC],pulse [us]"]
     for r in rows:
         cells = [
             r.part, session, number(1e3 * r.ib, sign=sign), number(1e3 * r.ic, sign=sign), number(r.vce, 3, sign=sign),
-            number(1e3 * r.vbe, 1, sign=sign), number(r.case, 1),
+            number(1e3 * r.vbe, 1, sign=sign), number(r.case, 1), number(1e6 * pulse),
         ]  # fmt: skip
         lines.append(",".join(cells))
     _write_text(path, lines, "utf-8")
 
 
-def write_workbook(path: Path, rows: Iterable[Row], *, session: str) -> None:
+def write_workbook(path: Path, rows: Iterable[Row], *, session: str, pulse: float) -> None:
     """A workbook with a title, units in the headers and a second sheet of remarks; the same bytes for the same rows.
 
     Needs openpyxl, which the package itself does not: demo files are made by developers and shipped.
@@ -143,9 +135,9 @@ def write_workbook(path: Path, rows: Iterable[Row], *, session: str) -> None:
     sheet.title = "Readings"
     sheet.append([LABEL])
     sheet.append([])
-    sheet.append(["Part", "Sweep", "Session", "Ic [A]", "Ib [A]", "Vce [V]", "Vbe [V]", "Tcase [°C]"])
+    sheet.append(["Part", "Sweep", "Session", "Ic [A]", "Ib [A]", "Vce [V]", "Vbe [V]", "Tcase [°C]", "Pulse [ms]"])
     for r in rows:
-        figures = (float(f"{r.ic:.5g}"), float(f"{r.ib:.5g}"), round(r.vce, 4), round(r.vbe, 4), r.case)
+        figures = (float(f"{r.ic:.5g}"), float(f"{r.ib:.5g}"), round(r.vce, 4), round(r.vbe, 4), r.case, 1e3 * pulse)
         sheet.append([r.part, r.sweep, session, *(x if np.isfinite(x) else None for x in figures)])
     book.create_sheet("Remarks").append([LABEL])
     raw = io.BytesIO()
@@ -153,9 +145,9 @@ def write_workbook(path: Path, rows: Iterable[Row], *, session: str) -> None:
     _write_undated(path, raw.getvalue())
 
 
-def write_capacitances(path: Path, lots: Iterable[tuple[str, Readings]]) -> None:
+def write_capacitances(path: Path, lots: Iterable[tuple[str, Readings]], control: Sequence[str] = ()) -> None:
     """Spot readings in long form: one line a reading, its conditions as text."""
-    lines = [f"# {LABEL}", "lot,part,quantity,value,unit,conditions"]
+    lines = [f"# {LABEL}", "lot,part,quantity,value,unit,conditions,control"]
     for lot, readings in lots:
         for i, name in enumerate(readings.names):
             for (junction, bias), value in zip(readings.plan.capacitance, readings.cap[i], strict=True):
@@ -165,7 +157,8 @@ def write_capacitances(path: Path, lots: Iterable[tuple[str, Readings]]) -> None
                     f"VCB={bias:g} V, f=1 MHz, emitter=open" if junction else f"VEB={bias:g} V, f=1 MHz, collector=open"
                 )
                 figure = number(1e12 * float(value), 0)
-                lines.append(f'{lot},{name},{"C_CB" if junction else "C_BE"},{figure},pF,"{where}"')
+                quantity, is_control = "C_CB" if junction else "C_BE", "yes" if name in control else ""
+                lines.append(f'{lot},{name},{quantity},{figure},pF,"{where}",{is_control}')
     _write_text(path, lines, "utf-8")
 
 
