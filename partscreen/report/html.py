@@ -135,6 +135,7 @@ def _environment() -> Environment:
         "measured": numbers.measured,
         "probability": numbers.probability,
         "loose": numbers.loose,
+        "odds": numbers.odds,
         "setting": _setting,
     }
     env.globals |= {

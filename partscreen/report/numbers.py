@@ -109,3 +109,14 @@ def loose(value: float | int | str | None) -> str:
     if isinstance(value, float):
         return f"{value:.4g}".replace("-", MINUS)
     return str(value)
+
+
+def odds(evidence: float) -> str:
+    """Evidence (natural logarithm of a likelihood ratio) as a sentence in odds."""
+    against = "if the part is substituted or unfit than if it is as marked"
+    marked = "if the part is as marked than if it is substituted or unfit"
+    ratio = math.exp(min(abs(evidence), 50.0))
+    if ratio < 1.15:  # assumption: closer than that nobody would tell the two apart
+        return "The readings are about as likely either way."
+    size = "more than a million" if ratio > 1e6 else f"about {float(f'{ratio:.2g}'):,.10g}"
+    return f"The readings are {size} times likelier {against if evidence > 0 else marked}."

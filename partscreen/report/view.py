@@ -15,9 +15,21 @@ from partscreen.report.data import Floats, PartData
 from partscreen.results import Fit, LotResult, PartResult, QualityNote, Screening
 
 LONG_LOT = 40  # beyond this, figures only for parts with a reason of their own
-ENDLESS_LOT = 400  # beyond this, parts without a reason of their own are a line in a list
+MOST_DRAWN = 100  # in a long lot, so many parts have figures, rejected ones first
+ENDLESS_LOT = 400  # beyond this, parts without a reason of their own are a line in a list, and no more have a block
 NOT_SEEN = 0.8  # share of the prior above which a parameter is not called measured
-_WAITING = "NOT_YET_WEIGHED"  # nothing failed, nothing weighed: no reason of the part's own
+_WAITING = "NOT_YET_WEIGHED"
+# Reasons that say nothing of the one part: they hold whole lots, or are remarks on what was read.
+_SHARED = frozenset(
+    {
+        _WAITING,
+        "NO_REFERENCE",
+        "NO_POPULATION",
+        "LIMITS_NOT_REACHED",
+        "CAPACITANCE_NO_REFERENCE",
+        "CAPACITANCE_REFERENCE",
+    }
+)
 
 _HAZARD = re.compile(
     r"br_?c[eb]|br_?ebo|breakdown|avalanche|high voltage|dwell|power|icbo|iceo|ices|icer|icex|v\(br\)", re.IGNORECASE
@@ -31,7 +43,7 @@ class PartView:
     result: PartResult
     anchor: str
     drawn: bool  # with figures
-    full: bool  # with a block of its own
+    full: bool  # with a block of its own, else a line in a list
 
     @property
     def first_reason(self) -> str:
@@ -45,7 +57,7 @@ class PartView:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Parts that share their first reason. `sentence` is set where all of them say the same."""
+    """Parts whose first reason has one code. `sentence` is set where all of them say the same."""
 
     code: str
     members: tuple[PartView, ...]
@@ -74,13 +86,21 @@ class LotView:
         return tuple(p for p in self.parts if p.result.disposition == disposition)
 
     def groups(self, disposition: str | None) -> tuple[Group, ...]:
-        """The parts of one disposition by first reason, the reasons of single parts first."""
-        found: dict[str, list[PartView]] = {}
+        """The parts of one disposition: those that say something of their own first, then those that say the same."""
+        alike: dict[tuple[str, str], list[PartView]] = {}
         for part in self.with_disposition(disposition):
             code = part.result.reasons[0].code if part.result.reasons else ""
-            found.setdefault(code, []).append(part)
-        ordered = sorted(found.items(), key=lambda item: (item[0] == _WAITING, len(item[1])))
-        return tuple(_group(code, members) for code, members in ordered)
+            alike.setdefault((code, part.first_reason), []).append(part)
+        single: dict[str, list[PartView]] = {}
+        for (code, _), members in alike.items():
+            if len(members) == 1:
+                single.setdefault(code, []).extend(members)
+        shared = [(c, words, m) for (c, words), m in alike.items() if len(m) > 1]
+        shared.sort(key=lambda group: (group[0] in _SHARED, len(group[2])))
+        return (
+            *(Group(code, tuple(members), None) for code, members in single.items()),
+            *(Group(code, tuple(members), words) for code, words, members in shared),
+        )
 
     @property
     def tally(self) -> str:
@@ -138,16 +158,11 @@ JUDGEMENTS = {
 }
 
 
-def _group(code: str, members: list[PartView]) -> Group:
-    sentences = {member.first_reason for member in members}
-    return Group(code, tuple(members), sentences.pop() if len(sentences) == 1 else None)
-
-
 def has_own_reason(part: PartResult) -> bool:
     """Rejected, or held for a reason that is the part's own."""
     if part.disposition == "reject":
         return True
-    return part.disposition == "hold" and any(reason.code != _WAITING for reason in part.reasons)
+    return part.disposition == "hold" and any(reason.code not in _SHARED for reason in part.reasons)
 
 
 def lot_views(screening: Screening) -> tuple[LotView, ...]:
@@ -157,15 +172,11 @@ def lot_views(screening: Screening) -> tuple[LotView, ...]:
 
 def _lot_view(lot: LotResult, number: int) -> LotView:
     long, endless = len(lot.parts) > LONG_LOT, len(lot.parts) > ENDLESS_LOT
-    parts = tuple(
-        PartView(
-            part,
-            f"lot{number}-part{j}",
-            drawn=not long or has_own_reason(part),
-            full=not endless or has_own_reason(part) or part.disposition is None,
-        )
-        for j, part in enumerate(lot.parts, 1)
-    )
+    own = [i for i, part in enumerate(lot.parts) if has_own_reason(part)]
+    own.sort(key=lambda i: lot.parts[i].disposition != "reject")
+    drawn = set(own[:MOST_DRAWN]) if long else set(range(len(lot.parts)))
+    full = set(own[:ENDLESS_LOT]) if endless else set(range(len(lot.parts)))
+    parts = tuple(PartView(part, f"lot{number}-part{i + 1}", i in drawn, i in full) for i, part in enumerate(lot.parts))
     return LotView(lot, f"lot{number}", parts, dict(Counter(p.disposition or "unusable" for p in lot.parts)))
 
 

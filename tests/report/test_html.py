@@ -5,6 +5,7 @@ import pytest
 
 from partscreen.report.data import ReportData
 from partscreen.report.html import render_report
+from partscreen.report.view import has_own_reason
 from partscreen.results import LotResult, PartResult, ReadingEvidence, Reason, Screening
 from tests.report.invented import NEXT, WAITING, screening
 from tests.report.page import Page
@@ -159,9 +160,30 @@ def test_figures_have_a_name_and_tables_have_headers(html, page):
 
 def test_a_long_lot_draws_only_parts_with_a_reason_of_their_own_and_says_so():
     page = render(*screening(60))
-    assert "Figures are drawn for those rejected or held for a reason of their own" in page
+    assert "Figures are drawn for those rejected or held for a reason of their own (at most 100" in page
     assert page.count("<figure>") == 4 + 2 * 4  # the dead part has no readings
     assert page.count('<article class="part"') == 60
+
+
+def test_remarks_and_reasons_of_the_whole_lot_are_no_reason_of_the_part():
+    remark = Reason(code="LIMITS_NOT_REACHED", sentence="Limits not reached: hFE at 7 A.")
+    part = PartResult(part="P", status="judged", disposition="hold", reasons=[WAITING, remark])
+    assert not has_own_reason(part)
+    outlier = Reason(code="LOT_OUTLIER", sentence="Stands apart from its lot.")
+    assert has_own_reason(part.model_copy(update={"reasons": [WAITING, remark, outlier]}))
+    assert has_own_reason(part.model_copy(update={"disposition": "reject"}))
+
+
+def test_a_long_lot_that_is_all_rejected_stays_bounded_and_still_names_every_part():
+    result, data = screening(450)
+    parts = [p.model_copy(update={"disposition": "reject"}) for p in result.lots[0].parts]
+    lot = result.lots[0].model_copy(update={"parts": parts})
+    html = render(result.model_copy(update={"lots": [lot]}), data)
+    assert html.count("<figure>") == 4 + 100 * 4
+    assert html.count('<article class="part"') == 400
+    page = Page(html)
+    assert {ref[1:] for ref in page.references} <= set(page.ids)
+    assert all(f"B1-{i:02d}" in page.text for i in range(1, 451))
 
 
 def test_an_endless_lot_lists_the_others_in_one_table():
@@ -199,7 +221,8 @@ def test_evidence_is_shown_where_the_result_carries_it():
     )
     lot = result.lots[0].model_copy(update={"parts": [part, *result.lots[0].parts[1:]]})
     text = plain(Page(render(result.model_copy(update={"lots": [lot]}), data)).text)
-    assert "Evidence 3.4 (speaks against the marking)." in text
+    assert "about 30 times likelier if the part is substituted or unfit than if it is as marked" in text
+    assert "Evidence 3.4 (natural logarithm of the odds" in text
     assert "would have shown a die below 0.60 of the type's" in text
     assert "C_BE 3; gain sweep 0.4; together 3.4" in text
 

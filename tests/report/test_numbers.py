@@ -2,7 +2,7 @@ import math
 
 import pytest
 
-from partscreen.report.numbers import exact, figure, logged, loose, measured, probability
+from partscreen.report.numbers import exact, figure, logged, loose, measured, odds, probability
 
 NBSP = "\N{NO-BREAK SPACE}"
 
@@ -78,3 +78,15 @@ def test_a_figure_of_unknown_unit_is_printed_as_it_is():
         "−1.5",
         "base open",
     ]
+
+
+def test_evidence_is_told_in_odds_of_two_digits_and_in_the_right_direction():
+    assert odds(math.log(312)) == (
+        "The readings are about 310 times likelier if the part is substituted or unfit than if it is as marked."
+    )
+    assert odds(-math.log(6.04)) == (
+        "The readings are about 6 times likelier if the part is as marked than if it is substituted or unfit."
+    )
+    assert odds(0.1) == "The readings are about as likely either way."
+    assert "about 12,000 times" in odds(math.log(12_300))
+    assert "more than a million times" in odds(900.0)
