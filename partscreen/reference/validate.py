@@ -42,11 +42,24 @@ _HOW_TO_GIVE = {
 
 def build(data: dict[str, Any], file: str) -> tuple[ReferenceType | None, list[Problem]]:
     """The type a file describes and every problem found; None where it is not even of the right shape."""
+    misshapen = list(_brackets(data, file))
+    if misshapen:
+        return None, misshapen
     try:
         found = ReferenceType.model_validate(data)
     except ValidationError as error:
         return None, [_taught(dict(e), data, file) for e in error.errors(include_url=False)]
     return found, [*_references(found, data, file), *_repeated(found, data, file, same_source=True)]
+
+
+def _brackets(data: dict[str, Any], file: str) -> Iterator[Problem]:
+    """[ratings] written for [[ratings]], and the other way round."""
+    for table in _MODELS:
+        if table == "device" and table in data and not isinstance(data[table], dict):
+            yield Problem("SHAPE", "there is one device", "write [device] with single brackets", file, column=table)
+        if table != "device" and table in data and not isinstance(data[table], list):
+            way = f"write [[{table}]] with double brackets before each row"
+            yield Problem("SHAPE", f"{table} is not a list of rows", way, file, column=table)
 
 
 def _where(location: Sequence[int | str], data: Any) -> str:
@@ -80,6 +93,10 @@ def _taught(error: dict[str, Any], data: dict[str, Any], file: str) -> Problem:
         what, fix = said, way or fix
     elif kind == "literal_error":
         what, fix = f"{given!r} is not one of the words allowed", f"write {error['ctx']['expected']}"
+    elif kind == "string_type":
+        what, fix = f"{given!r} is not text", "put it in quotes"
+    elif kind in ("missing_argument", "too_short", "too_long", "tuple_type") and "points" in location:
+        what, fix = f"{given!r} is no list of points", "write points = [[x, y], [x, y], ...]"
     elif kind == "greater_than":
         what, fix = f"{key} = {given} is not above zero", "figures are magnitudes, drop the sign"
     elif kind in ("float_type", "float_parsing", "finite_number"):

@@ -10,8 +10,9 @@ import tomllib
 
 import pytest
 
-from partscreen.reference import Library
+from partscreen.reference import Library, limits
 from partscreen.reference.crosscheck import check_derating
+from partscreen.reference.validate import build
 from tests.facts import FACTS, needs_facts
 from tests.reference.measured_figures import TABLE, rows
 
@@ -239,3 +240,72 @@ def test_2n3055_has_the_limits_its_data_sheet_is_known_for():
     assert {4.0, 10.0} <= gains
     sat = [c for c in kind.characteristics if c.symbol == "VCE(sat)" and c.conditions == {"IC": 4.0, "IB": 0.4}]
     assert max(c.max for c in sat) == 1.1
+
+
+# MIL-PRF-19500/379K (2N3791, 2N3792): primary limits, typed by hand from the sheet. PNP: printed with minus signs.
+SLASH_SHEET = """
+[device]
+type_number = "2N3791"
+polarity = "PNP"
+[[sources]]
+id = "MIL"
+title = "MIL-PRF-19500/379K"
+basis = "stored copy"
+[[characteristics]]
+symbol = "hFE"
+min = 30
+max = 120
+unit = "1"
+conditions = { VCE = 2.0, IC = 3.0 }
+source = "MIL"
+[[characteristics]]
+symbol = "hfe_magnitude"
+min = 4.0
+max = 20
+unit = "1"
+conditions = { VCE = 10.0, IC = 0.5, f = 1e6 }
+source = "MIL"
+[[characteristics]]
+symbol = "VBEsat"
+max = 1.5
+unit = "V"
+conditions = { IC = 5.0, IB = 0.5 }
+source = "MIL"
+[[characteristics]]
+symbol = "VCEsat"
+max = 1.0
+unit = "V"
+conditions = { IC = 5.0, IB = 0.5 }
+source = "MIL"
+[[characteristics]]
+symbol = "Cobo"
+max = 500
+unit = "pF"
+conditions = { VCB = 10.0 }
+source = "MIL"
+"""
+
+
+def test_a_slash_sheet_typed_by_hand_gives_its_limits():
+    kind, problems = build(tomllib.loads(SLASH_SHEET), "2n3791.toml")
+    assert not problems
+    assert [(r.symbol, r.side, r.value, r.is_limit) for r in limits(kind)] == [
+        ("hFE", "min", 30, True),
+        ("hFE", "max", 120, True),
+        ("|hfe|", "min", 4.0, True),
+        ("|hfe|", "max", 20, True),
+        ("VBE(sat)", "max", 1.5, True),
+        ("VCE(sat)", "max", 1.0, True),
+        ("C_CB", "max", pytest.approx(500e-12), True),
+    ]
+
+
+def test_minus_signs_copied_from_a_pnp_sheet_are_named():
+    text = SLASH_SHEET.replace("max = 1.5", "max = -1.5").replace("VCE = 2.0", "VCE = -2.0")
+    kind, problems = build(tomllib.loads(text), "2n3791.toml")
+    assert kind is None
+    assert [p.column for p in problems] == [
+        "characteristics row 1 (hFE), conditions",
+        "characteristics row 3 (VBEsat), max",
+    ]
+    assert all("drop the sign" in p.fix for p in problems)

@@ -151,9 +151,7 @@ def test_file_of_your_own_takes_precedence(tmp_path):
 
 
 @settings(max_examples=300, deadline=None, derandomize=True)
-@given(
-    st.text(max_size=40) | st.sampled_from(LIBRARY.names).flatmap(lambda n: st.text(max_size=6).map(lambda t: n + t))
-)
+@given(st.text(max_size=40) | st.builds(str.__add__, st.sampled_from(LIBRARY.names), st.text(max_size=6)))
 def test_any_text_is_a_type_or_unknown(printed):
     try:
         found = LIBRARY.find(printed)

@@ -64,6 +64,16 @@ def problems(text):
             "id 'S' stands twice",
             "its own id",
         ),
+        ("[[sources]]", "[sources]", "sources", "not a list of rows", "[[sources]]"),
+        ("[device]", "[[device]]", "device", "one device", "[device]"),
+        ('title = "sheet in the drawer"', "title = 5", "sources row 1 (S), title", "5 is not text", "quotes"),
+        (
+            GAIN,
+            GAIN + '[[curves]]\nquantity = "hFE"\nx = "IC"\nunit = "1"\npoints = [[1, 2, 3], [2, 3]]\nsource = "S"\n',
+            "curves row 1 (hFE), points row 1",
+            "no list of points",
+            "[[x, y], [x, y], ...]",
+        ),
         (
             GAIN,
             GAIN + '[[editions]]\nid = "e"\nsources = ["Q"]\n',
