@@ -71,7 +71,7 @@ def settle(desk: Desk, findings: Iterable[Finding]) -> Desk:
             continue
         left_out = np.zeros(desk.runs.n, dtype=np.int64)
         if finding.rows is not None:
-            left_out = desk.runs.count(finding.rows & points.use)
+            left_out = desk.runs.count(finding.rows)
             points = replace(points, use=points.use & ~finding.rows)
         points = _widened(points, finding)
         for place, run in enumerate(finding.runs):

@@ -23,11 +23,12 @@ import numpy as np
 
 from partscreen.readings.findings import Desk, PolarityOfLot, open_desk, settle, settle_parts
 from partscreen.readings.kit import Kit
+from partscreen.readings.leads import empty_fixture
 from partscreen.readings.quality_dead import dead_parts, wrong_polarity
 from partscreen.readings.quality_heating import heating_drift
 from partscreen.readings.quality_limits import at_range_limit, base_current_missing, compliance, too_few_points
 from partscreen.readings.quality_low import leakage, offsets
-from partscreen.readings.quality_shape import unsteady, vbe_not_rising
+from partscreen.readings.quality_shape import gain_dips, unsteady, vbe_not_rising
 from partscreen.readings.quality_size import impossible_size, slips_of_thousand, spot_sizes, temperature_jumps
 from partscreen.readings.quality_spots import missing_conditions
 from partscreen.readings.tables import Batch, PartCondition
@@ -41,6 +42,7 @@ _CHECKS = (
     offsets,
     vbe_not_rising,
     unsteady,
+    gain_dips,
     heating_drift,
     too_few_points,
 )
@@ -63,7 +65,8 @@ def check_quality(batch: Batch, kit: Kit | None, polarity_of_lot: PolarityOfLot 
     Batch
         Nothing is removed: readings left out have `use` False and a note says why.
     """
-    batch = missing_conditions(spot_sizes(batch))
+    with_part = replace(batch.spots, use=batch.spots.use & ~empty_fixture(batch))
+    batch = missing_conditions(spot_sizes(replace(batch, spots=with_part)))
     desk = open_desk(batch, kit)
     for check in (impossible_size, temperature_jumps):
         desk = settle(desk, check(desk))

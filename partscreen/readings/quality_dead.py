@@ -13,6 +13,7 @@ SHORT_IC = 1e-2  # A; below this a low VCE may be an ordinary starting point of 
 SHORT_VBE = 0.1  # V at SHORT_IB: a silicon junction holds 0.4 V and more there (physics: IS below 1e-8 A)
 SHORT_IB = 1e-3  # A
 NO_BASE_SHARE = 3e-6  # base current over collector current below which the base does not control (gain above 300,000)
+NO_BASE_IC = 1e-3  # A; leakage of a sound part is far below
 OPEN_SHARE = 1e-3  # collector over base current below which no collector path is there (assumption)
 OPEN_VBE = 1.5  # V; with no collector current: the base supply is at its own limit (assumption)
 OPEN_IC = 1e-7  # A
@@ -46,7 +47,8 @@ def _shorts(desk: Desk) -> list[PartFinding]:
     rows = _rows(desk)
     flowing = rows & (p.ic >= SHORT_IC)
     share_vce, n_vce = _share(desk, p.vce < SHORT_VCE, flowing & np.isfinite(p.vce))
-    share_ib, n_ib = _share(desk, np.abs(p.ib) <= NO_BASE_SHARE * p.ic, flowing & np.isfinite(p.ib))
+    with_base = rows & (p.ic >= NO_BASE_IC) & np.isfinite(p.ib)
+    share_ib, n_ib = _share(desk, np.abs(p.ib) <= NO_BASE_SHARE * p.ic, with_base)
     driven = rows & (p.ib >= SHORT_IB) & np.isfinite(p.vbe)
     share_be, n_be = _share(desk, p.vbe < SHORT_VBE, driven)
     ic_top = _part_highest(desk, np.where(rows, p.ic, np.nan))

@@ -31,7 +31,8 @@ def compliance(desk: Desk) -> list[Finding]:
     ib_low = runs.lowest(np.where(at_top, points.ib, np.nan))
     output = runs.sweep == Sweep.OUTPUT
     piled = (runs.count(at_top) >= 2) & (ib_high > IB_RISE * ib_low) & (runs.sweep != Sweep.SATURATION)
-    piled &= output | ~_lower_levels_repeat(desk, known & ~at_top)
+    below = known & ~at_top
+    piled &= output | (~_lower_levels_repeat(desk, below) & (runs.count(below) >= 2))
     rows = at_top & piled[runs.of_row]
     rows |= _same_limit_elsewhere(desk, known, top, piled & output)
     rows |= _kit_limit(desk, known)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from partscreen.readings.findings import Desk, Finding
-from partscreen.readings.runs import in_order, steps_of_base_current
+from partscreen.readings.runs import group_median, in_order, steps_of_base_current
 from partscreen.readings.tables import Bools, Floats, Ints, Sweep
 
 FALL_SIGMA = 4.5  # about 1 in 300,000 for Gaussian noise, 1 in 1500 sweeps of 200 points (assumption)
@@ -20,6 +20,11 @@ FLOOR = {"hFE": 5e-3, "VBE": 5e-4, "VCE(sat)": 1e-2, "IC": 5e-3}  # ln hFE, V, l
 WHOLE = 0.25  # share of bad points above which the whole sweep is left out (assumption)
 TEMP_APART = 2.0  # K; points further apart in temperature are not compared
 ACTIVE_VCE = 1.0  # V; below, output curves bend too sharply to be compared with their neighbours (assumption)
+SATURATED = 0.2  # V of forward bias at the collector junction: the gain collapses there, no fault of the readings
+DIP_SIGMA = (
+    6.0  # the top of many noisy points lies 2 to 3 standard deviations high; 6 leaves 3 for the dip (assumption)
+)
+DIP = 0.03  # ln hFE (assumption)
 VBE_PER_KELVIN = 2.5e-3  # V/K: no silicon junction moves faster at these currents (2.3 mV/K at 0.50 V)
 
 
@@ -75,6 +80,7 @@ def unsteady(desk: Desk) -> list[Finding]:
     of_run = desk.runs.of_row
     steps = steps_of_base_current(points, desk.runs)
     output = (points.sweep == Sweep.OUTPUT) & (points.vce > ACTIVE_VCE) & np.isfinite(points.ib)
+    junction &= ~(points.vce < points.vbe - SATURATED)
     found = [
         _series(desk, "hFE", of_run, ln_ic, ln_hfe, hfe_std, junction),
         _series(desk, "VBE", of_run, ln_ic, points.vbe, points.vbe_std, junction),
@@ -83,6 +89,43 @@ def unsteady(desk: Desk) -> list[Finding]:
         _series(desk, "hFE", of_run, ln_ic, ln_hfe, hfe_std, _one_row_a_step(desk, steps)),
     ]
     return [finding for finding in found if finding is not None]
+
+
+def gain_dips(desk: Desk) -> list[Finding]:
+    """UNSTEADY: gain that falls and rises again with collector current, at one VCE.
+
+    ln hFE of a transistor has one top over ln IC (recombination below, high injection above). Which of the points are
+    wrong is not known: they stay in use, with the dip added to their uncertainty.
+    """
+    points, runs = desk.points, desk.runs
+    stepped = _one_row_a_step(desk, steps_of_base_current(points, runs))
+    usual = group_median(points.vce, runs.of_row, runs.n)[runs.of_row]
+    with np.errstate(invalid="ignore"):
+        one_vce = ~(np.abs(points.vce - usual) > 0.1 * usual) & ~(points.vce < points.vbe - SATURATED)
+    junction = ((points.sweep == Sweep.GAIN) | (points.sweep == Sweep.GUMMEL)) & one_vce
+    rows = desk.ok & (junction | stepped) & (points.ic > 0.0) & (points.hfe > 0.0) & np.isfinite(points.hfe_std)
+    order = in_order(runs.of_row, points.ic, rows)
+    if order.size < 3:
+        return []
+    run, y = runs.of_row[order], np.log(points.hfe[order])
+    relative = points.hfe_std[order] / points.hfe[order]
+    apart = 1.0 + y.max() - y.min()  # places the runs one above the other, so that a running maximum starts anew
+    left = np.maximum.accumulate(y + apart * run) - apart * run
+    right = (np.maximum.accumulate((y - apart * run)[::-1])[::-1]) + apart * run
+    depth = np.minimum(left, right) - y
+    noisiest = np.full(runs.n, 0.0)
+    np.maximum.at(noisiest, run, relative)
+    bad = depth > DIP + DIP_SIGMA * np.hypot(relative, np.minimum(noisiest[run], 2.0 * relative))
+    deepest = np.zeros(runs.n)
+    np.maximum.at(deepest, run[bad], depth[bad])
+    hit = np.flatnonzero(deepest)
+    sentence = (
+        "The gain falls by {dip_percent} % and rises again with collector current, which no transistor does at one "
+        "VCE: contact, range "
+        "change, or a base drive other than labelled. Kept; the dip is added to the uncertainty."
+    )
+    figures = {"dip_percent": -100.0 * np.expm1(-deepest[hit])}
+    return [Finding("UNSTEADY", hit, sentence, figures, None, deepest[runs.of_row])]
 
 
 def _series(desk: Desk, name: str, group: Ints, x: Floats, y: Floats, std: Floats, rows: Bools) -> Finding | None:
@@ -187,17 +230,20 @@ def _local_peaks(jumps: Jumps) -> Ints:
 
 
 def _one_row_a_step(desk: Desk, steps: Ints) -> Bools:
-    """Of each base-current step the row nearest to half of the highest VCE: gain against IC across the steps."""
+    """Of each base-current step the row nearest to one VCE that every longer step reaches."""
     points, runs = desk.points, desk.runs
     rows = (points.sweep == Sweep.OUTPUT) & desk.ok & np.isfinite(points.hfe) & (points.vce > ACTIVE_VCE)
     chosen = np.zeros(points.ic.shape[0], dtype=bool)
     if not rows.any():
         return chosen
-    aim = 0.5 * runs.highest(np.where(rows, points.vce, np.nan))[runs.of_row]
+    reach = np.full(int(steps.max()) + 1, -np.inf)
+    np.maximum.at(reach, steps[rows], points.vce[rows])
+    reach[np.bincount(steps[rows], minlength=reach.size) < 5] = np.inf
+    aim = runs.lowest(np.where(rows, reach[steps], np.nan))[runs.of_row]
     off = np.abs(points.vce - aim)
-    order = in_order(steps, off, rows)
+    order = in_order(steps, off, rows & np.isfinite(aim))
     first = np.ones(order.size, dtype=bool)
     first[1:] = np.diff(steps[order]) != 0
     near = order[first]
-    chosen[near[off[near] < 0.3 * aim[near]]] = True
+    chosen[near[off[near] < 0.1 * aim[near]]] = True
     return chosen

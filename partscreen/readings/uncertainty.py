@@ -8,7 +8,8 @@ import numpy as np
 
 from partscreen.quantities import ZERO_CELSIUS
 from partscreen.readings.kit import Accuracy, Instrument, Kit
-from partscreen.readings.tables import Batch, Bools, Floats, Points, Spots, Sweep
+from partscreen.readings.leads import session_leads
+from partscreen.readings.tables import Batch, Bools, Floats, Ints, Points, Spots, Sweep
 
 SQRT3 = float(np.sqrt(3.0))  # limit of a rectangular distribution over its standard deviation (JCGM 100:2008, 4.3.7)
 
@@ -72,22 +73,22 @@ def limit_std(accuracy: Accuracy, value: Floats, *, percent_share: float = 1.0) 
     return std
 
 
-def resolution(values: Floats, *, least: int = 30) -> float:
+def resolution(values: Floats, *, may_be_set: bool = False) -> float:
     """The step the digits of a set of readings show, or 0 where they show none.
 
     Tries 1, 2 and 5 times powers of ten; a step counts if every reading is a multiple of it and no figure has more than
-    six digits. Fewer than 30 different readings, or readings of which four in five repeat, show set points rather than
-    digits: 0 (assumption).
+    six digits. Fewer than 8 different readings show nothing. Where the values may be set ones, fewer than 30 different,
+    or readings of which four in five repeat, show set points rather than digits (assumption).
     """
     finite = np.abs(values[np.isfinite(values) & (values != 0.0)])[:4000]
     distinct = np.unique(finite)
-    if distinct.size < least or distinct.size < 0.2 * finite.size:
+    if distinct.size < 8 or (may_be_set and (distinct.size < 30 or distinct.size < 0.2 * finite.size)):
         return 0.0
     for power in range(2, -13, -1):
         for leading in (5.0, 2.0, 1.0):
             step = leading * 10.0**power
             ratio = distinct / step
-            if np.all(np.abs(ratio - np.round(ratio)) < 1e-6 * np.maximum(1.0, ratio)) and ratio.max() < 1e6:
+            if ratio[-1] < 1e6 and np.all(np.abs(ratio - np.round(ratio)) < 1e-6 + 1e-9 * ratio):
                 return step
     return 0.0
 
@@ -126,10 +127,10 @@ def session_uncertainty(batch: Batch, kit: Kit | None, *, temperature: float | N
     assumed = np.isin(np.arange(n), list(batch.assumed_temp))
     stated = temperature is not None or (kit is not None and kit.temperature_logged)
     temp_std = np.where(assumed, TEMP_STD_STATED if stated else TEMP_STD_ASSUMED, TEMP_STD_LOGGED)
-    gain, lead = SESSION_GAIN_ASSUMED, SESSION_LEAD_ASSUMED
-    if kit is not None:
-        gain, lead = _kit_gain(kit), _kit_lead(kit)
-    return SessionUncertainty(temp_std, np.full(n, gain), np.full(n, lead))
+    gain = _kit_gain(kit) if kit is not None else SESSION_GAIN_ASSUMED
+    leads = session_leads(batch, kit)
+    lead_std = np.full(n, SESSION_LEAD_ASSUMED) if leads is None else leads.total_std
+    return SessionUncertainty(temp_std, np.full(n, gain), lead_std)
 
 
 def _kit_gain(kit: Kit) -> float:
@@ -143,13 +144,6 @@ def _kit_gain(kit: Kit) -> float:
     if ic is not None and ib is not None:
         return float(np.hypot(ic, ib)) / 100.0 / SQRT3
     return SESSION_GAIN_ASSUMED
-
-
-def _kit_lead(kit: Kit) -> float:
-    reader = kit.reader_of("vce_sat") or kit.reader_of("vce")
-    if reader is None:
-        return SESSION_LEAD_ASSUMED
-    return float(np.hypot(reader.lead_resistance.collector.std, reader.lead_resistance.emitter.std))
 
 
 def _temperatures(batch: Batch, kit: Kit | None, temperature: float | None) -> tuple[Points, frozenset[int]]:
@@ -191,13 +185,13 @@ def _point_stds(points: Points, kit: Kit | None, n_sessions: int) -> Points:
     saturated = points.sweep == Sweep.SATURATION
     given = _gain_was_given(points)
     digits = {
-        name: _session_resolution(getattr(points, name), points.session, n_sessions, rows)
-        for name, rows in (
-            ("ic", np.isfinite(points.ic)),
-            ("ib", np.isfinite(points.ib)),
-            ("vbe", np.isfinite(points.vbe)),
-            ("vce", np.isfinite(points.vce)),
-            ("hfe", given),
+        name: _session_resolution(getattr(points, name), points.session, n_sessions, rows, may_be_set)
+        for name, rows, may_be_set in (
+            ("ic", np.isfinite(points.ic), True),
+            ("ib", np.isfinite(points.ib), True),
+            ("vbe", points.sweep != Sweep.GUMMEL, False),  # the base voltage of a Gummel sweep is set
+            ("vce", saturated, False),
+            ("hfe", given, False),
         )
     }
     ic_std = np.hypot(_column_std("ic", points.ic, kit), digits["ic"])
@@ -246,12 +240,13 @@ def _default(name: str) -> Assumption:
     return DEFAULT_VOLTAGE if name.startswith("v_br") else DEFAULT_LEAKAGE
 
 
-def _session_resolution(values: Floats, session: np.ndarray, n_sessions: int, rows: Bools) -> Floats:
+def _session_resolution(values: Floats, session: Ints, n_sessions: int, rows: Bools, may_be_set: bool) -> Floats:
     """Standard uncertainty of rounding, per row: step / sqrt(12)."""
     out = np.zeros(n_sessions)
     for number in range(n_sessions):
-        out[number] = resolution(values[rows & (session == number)]) / np.sqrt(12.0)
-    std: Floats = out[session] if session.size else np.zeros(0)
+        seen = values[rows & (session == number)]
+        out[number] = resolution(seen, may_be_set=may_be_set) / np.sqrt(12.0)
+    std: Floats = np.where(rows, out[session], 0.0) if session.size else np.zeros(0)
     return std
 
 

@@ -1,7 +1,8 @@
 """Clean simulated sweeps for the tests of the checks: Gummel-Poon in closed form (VBC = 0 plus a linear Early term).
 
-IC = IS (1 + VCE/VAF) x / q, with q from high injection at the forward knee; the base carries the ideal and the recombination term;
-VBE adds RE and RB. Parts differ as a lot does; noise is what the kit states, drawn anew at every point.
+IC = IS (1 + VCE/VAF) x / q, with q from high injection at the forward knee; the base carries the ideal and the
+recombination term; VBE adds RE and RB. Parts differ as a lot does; noise is what the kit states, drawn anew at every
+point.
 """
 
 from __future__ import annotations
@@ -136,7 +137,7 @@ def spots_of(rows: list[tuple[int, str, float, dict[str, float | str]]]) -> Spot
 
 
 def clean_lot(n: int, seed: int, *, points: int = 22, low: float = 1e-3, noise: bool = True) -> Batch:
-    """Gain sweeps of `n` parts, lots of 20 of one size, from `low` times to the rated current with 1 % and 2 mV of noise."""
+    """Gain sweeps to the rated current, lots of 20 parts of one size, 1 % and 2 mV of noise."""
     rng = np.random.default_rng(seed)
     p = lot_parameters(n, rng, lot_size=20)
     ic = p["rated"][:, None] * np.geomspace(low, 1.0, points)[None, :]
