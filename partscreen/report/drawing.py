@@ -151,7 +151,7 @@ def figure_svg(panel: Panel, identity: str, width: float = 430.0, height: float 
         figure = Figure(figsize=(width / 96, height / 96), facecolor="none")
         FigureCanvasSVG(figure)
         top = 44.0 if panel.stretches else 24.0
-        box = (48 / width, 40 / height, (width - 58) / width, (height - 40 - top) / height)
+        box = (48 / width, 40 / height, (width - 66) / width, (height - 40 - top) / height)
         draw_panel(panel, figure.add_axes(box, facecolor="none"))
         sink = io.StringIO()
         figure.savefig(sink, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})

@@ -30,6 +30,7 @@ from partscreen.report.panels import (
 from partscreen.results import LotResult, PartResult
 
 LABELLED = 6  # so many parts carry their name in a figure; more would hide the curves
+CROWDED = 40  # beyond so many rejected parts only the end of each curve is marked
 
 # Shape plus word: the same marks stand beside the words on the page.
 SHAPES = {"accept": "disc", "hold": "diamond", "reject": "cross", None: "bar"}
@@ -103,8 +104,9 @@ def limit_marks(limits: tuple[LimitPoint, ...], quantity: str) -> list[Mark]:
 
 
 def curve_marks(lot: LotResult, curves: dict[str, tuple[Floats, Floats]]) -> list[Mark]:
-    """One line a part, marked at its end; rejected ones heavier, dashed, marked at each reading."""
+    """One line a part, marked at its end; rejected ones heavier, dashed, marked at each reading while few."""
     marks: list[Mark] = []
+    crowded = sum(p.disposition == "reject" for p in lot.parts) > CROWDED
     for part in sorted(lot.parts, key=lambda p: _DRAW_ORDER[p.disposition]):
         if part.part not in curves:
             continue
@@ -115,7 +117,8 @@ def curve_marks(lot: LotResult, curves: dict[str, tuple[Floats, Floats]]) -> lis
         x, y = x[known], y[known]
         shape = SHAPES[part.disposition]
         if part.disposition == "reject":
-            marks += [Line(x, y, 1.4, 1.0, (6, 2)), Points(x, y, shape, 1.0, 2.4)]
+            at = slice(-1, None) if crowded else slice(None)
+            marks += [Line(x, y, 1.4, 1.0, (6, 2)), Points(x[at], y[at], shape, 1.0, 2.4)]
         else:
             tone = 0.35 if part.disposition is None else 0.6
             marks += [Line(x, y, 0.7, tone), Points(x[-1:], y[-1:], shape, 0.8, 2.6, filled=shape == "disc")]

@@ -19,8 +19,10 @@ from partscreen.report.svg import panel_svg, shape_path
 from partscreen.report.view import LotView, PartView
 from partscreen.results import LotResult, Screening
 
-# Control characters are no text; they are shown as the replacement character instead of being lost or obeyed.
-_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+# Control characters, and those that turn the direction of writing: shown by their number, neither lost nor obeyed.
+_UNSEEN = re.compile(
+    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufeff\ufffe\uffff]"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +108,7 @@ def mark(disposition: str | None) -> Markup:
 
 
 def _finalize(value: Any) -> Any:
-    return _CONTROL.sub("\N{REPLACEMENT CHARACTER}", value) if type(value) is str else value
+    return _UNSEEN.sub(lambda m: f"⟨U+{ord(m.group()):04X}⟩", value) if type(value) is str else value
 
 
 def _setting(value: Any) -> str:

@@ -14,7 +14,7 @@ import numpy as np
 from partscreen.report.data import Bools
 from partscreen.report.panels import Axis, Band, Floats, Label, Line, Panel, Points, tint
 
-_LEFT, _RIGHT, _BOTTOM = 40.0, 8.0, 34.0
+_LEFT, _RIGHT, _BOTTOM = 40.0, 14.0, 34.0
 _FONT = 11.0
 _LETTER = 0.56 * _FONT  # mean width of a letter, to leave out words that would not fit
 

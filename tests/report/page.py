@@ -19,9 +19,11 @@ class Page(HTMLParser):
         self.handlers: list[str] = []
         self.open: list[str] = []
         self.errors: list[str] = []
-        self.text = ""
+        pieces: list[str] = []
+        self._pieces = pieces
         self.feed(html)
         self.close()
+        self.text = "".join(pieces)
 
     def handle_starttag(self, tag, attrs):
         self.tags.append(tag)
@@ -56,4 +58,4 @@ class Page(HTMLParser):
 
     def handle_data(self, data):
         if "style" not in self.open:
-            self.text += data
+            self._pieces.append(data)
