@@ -148,7 +148,7 @@ def _evaluate(model: Model, x: Floats, rows: Ints, mean: Floats, precision: Floa
 
 def _diagonal(curvature: Floats) -> Floats:
     diagonal = np.einsum("npp->np", curvature).copy()
-    diagonal[~(diagonal > 0.0)] = 1.0  # a coordinate nothing depends on stays where it is
+    diagonal[np.logical_not(diagonal > 0.0)] = 1.0  # a coordinate nothing depends on stays where it is
     return diagonal
 
 
@@ -166,7 +166,7 @@ def _bend(model: Model, x: Floats, rows: Ints, step: Floats, h: Floats, scale: F
     half = 0.5 * _step(h, np.where(usable[:, None], pull, 0.0), scale, lam, np.inf)
     size = np.einsum("np,np,np->n", scale, half, half)
     usable &= 16.0 * size <= 0.75**2 * np.einsum("np,np,np->n", scale, step, step)
-    return np.where(usable[:, None], half, 0.0)
+    return np.asarray(np.where(usable[:, None], half, 0.0))
 
 
 def _step(h: Floats, g: Floats, scale: Floats, lam: Floats, largest: float) -> Floats:

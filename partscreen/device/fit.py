@@ -1,0 +1,145 @@
+"""Fit of many parts at once: maximum a posteriori in log parameters, errors of a session shared by its parts."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from partscreen.device.collect import collect
+from partscreen.device.fit_result import FitResult
+from partscreen.device.fitting import Fitting
+from partscreen.device.observations import Observations
+from partscreen.device.parameters import INDEX, N_PARAMETERS
+from partscreen.device.prior import TypeConstants
+from partscreen.device.sessions import solve_shared
+from partscreen.device.weighted import N_SHARED, Block, usable_readings
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.intp]
+Bools = npt.NDArray[np.bool_]
+
+CHUNK = 1000  # parts per block: the arrays of one evaluation then stay in the processor's cache
+_SURPRISE = 0.01  # parts that fit worse than this get further starts
+_ROUNDS = 3  # of leaving out points that cannot be reached, or have left saturation
+
+
+def fit_parts(
+    observations: Observations,
+    prior_mean: Floats,
+    prior_covariance: Floats,
+    constants: TypeConstants,
+    *,
+    starts: int = 3,
+    chunk: int = CHUNK,
+) -> FitResult:
+    """Fit device parameters of many parts.
+
+    Parameters
+    ----------
+    observations : Observations
+        Readings with their standard uncertainties; NaN = not read.
+    prior_mean : array, shape (n_parameters,) or (n_parts, n_parameters)
+    prior_covariance : array, shape (n_parameters, n_parameters)
+        Of one part of the population. [coordinates of `partscreen.device.parameters`]
+    constants : TypeConstants
+    starts : int, 1 to 3
+        Prior mean; then, for parts that do not converge or fit badly, a low and a high knee current. The cheapest is
+        kept.
+    chunk : int
+        Parts per block.
+
+    Returns
+    -------
+    FitResult
+
+    Raises
+    ------
+    ValueError
+        A reading without a positive standard uncertainty, or a covariance that is not positive definite.
+
+    Notes
+    -----
+    Minimises half the squared misfit of readings and prior, with temperature, gain and lead errors of each session as
+    common unknowns. These are eliminated exactly (Schur complement of the arrow-shaped normal equations) and the
+    parts refitted until the common errors stand still. A part whose misfit is far outside the population pulls on
+    them with limited weight (Huber), so one bad part does not bend its neighbours. A part that fails leaves the
+    others untouched.
+    """
+    n = observations.n_parts
+    full_mean = np.broadcast_to(np.asarray(prior_mean, dtype=float), (n, N_PARAMETERS))
+    _check_covariance(prior_covariance)
+    candidates = usable_readings(observations)
+    active = np.flatnonzero((candidates.count > 0) & np.isfinite(full_mean).all(axis=1))
+    works = []
+    for begin in range(0, active.shape[0], chunk):
+        parts = active[begin : begin + chunk]
+        work = _prepare(Block(observations, constants, candidates, parts), parts, full_mean, prior_covariance)
+        _fit_block(work, prior_covariance, starts)
+        works.append(work)
+    spread = np.stack(
+        [observations.session_temp_std, observations.session_gain_ln_std, observations.session_lead_std], axis=1
+    )
+    shared, shared_covariance = solve_shared(works, spread)
+    return collect(observations, candidates, works, full_mean, prior_covariance, constants, shared, shared_covariance)
+
+
+def _check_covariance(covariance: Floats) -> None:
+    if covariance.shape != (N_PARAMETERS, N_PARAMETERS):
+        raise ValueError(f"prior covariance has shape {covariance.shape}, expected {(N_PARAMETERS, N_PARAMETERS)}")
+    try:
+        np.linalg.cholesky(covariance)
+    except np.linalg.LinAlgError as error:
+        raise ValueError("prior covariance is not positive definite: give every parameter a spread above 0") from error
+
+
+def _prepare(block: Block, parts: Ints, full_mean: Floats, covariance: Floats) -> Fitting:
+    seen = block.seen()
+    precision = np.linalg.inv(covariance[np.ix_(seen, seen)])
+    mean = full_mean[np.ix_(parts, seen)]
+    k = parts.shape[0]
+    return Fitting(
+        block=block, parts=parts, seen=seen, mean=mean, precision=precision, x=mean.copy(), full_mean=full_mean[parts],
+        carry=covariance[:, seen] @ precision, cost=np.full(k, np.inf),
+        curvature=np.broadcast_to(precision, (k, *precision.shape)).copy(),
+        converged=np.zeros(k, dtype=bool), iterations=np.zeros(k, dtype=np.int64),
+    )  # fmt: skip
+
+
+def _fit_block(work: Fitting, covariance: Floats, starts: int) -> None:
+    """Fit a block with no session error, leaving out points where the parts cannot be."""
+    block, everyone = work.block, np.arange(work.parts.shape[0])
+    none = np.zeros((everyone.shape[0], N_SHARED))
+    gain, sat = block.possible(work.theta(work.x, everyone), none, at_fit=False)
+    block.allow(gain, sat)
+    work.search(everyone, work.x.copy(), none)
+    if starts > 1:
+        _further_starts(work, covariance, none, starts)
+    for round_ in range(_ROUNDS):
+        new_gain, new_sat = block.possible(work.theta(work.x, everyone), none, at_fit=True)
+        if round_ > 0:  # only ever fewer, so that it ends
+            new_gain, new_sat = new_gain & gain, new_sat & sat
+        hfe, vbe, vce = block.candidate
+        moved = ((new_gain != gain) & (hfe | vbe)).any(axis=1) | ((new_sat != sat) & vce).any(axis=1)
+        gain, sat = new_gain, new_sat
+        if not np.any(moved):
+            break
+        block.allow(gain, sat)
+        work.refresh(np.flatnonzero(moved), none)
+
+
+def _further_starts(work: Fitting, covariance: Floats, shared: Floats, starts: int) -> None:
+    """Try again from a low and a high knee current where the first search failed or ended badly."""
+    from scipy.special import chdtrc
+
+    if INDEX["ikf"] not in work.seen:
+        return
+    count = (work.block.weights(np.arange(work.parts.shape[0])) > 0.0).sum(axis=1)
+    surprise = chdtrc(np.maximum(count, 1), 2.0 * np.where(np.isfinite(work.cost), work.cost, 1e300))
+    rows = np.flatnonzero(~work.converged | (surprise < _SURPRISE))
+    if rows.shape[0] == 0:
+        return
+    knee = covariance[work.seen, INDEX["ikf"]] / np.sqrt(
+        covariance[INDEX["ikf"], INDEX["ikf"]]
+    )  # one sd of IKF, others along
+    for side in (-1.0, 1.0)[: starts - 1]:
+        work.search(rows, work.mean[rows] + 1.5 * side * knee, shared)

@@ -1,0 +1,72 @@
+"""Work in progress on a block of parts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from partscreen.device.least_squares import minimise
+from partscreen.device.weighted import Block
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.intp]
+Bools = npt.NDArray[np.bool_]
+
+
+@dataclass(slots=True)
+class Fitting:
+    """Work in progress on a block: coordinates the readings see are searched, the others follow their prior given
+    these."""
+
+    block: Block
+    parts: Ints
+    seen: Ints
+    mean: Floats  # (k, n_seen)
+    precision: Floats  # (n_seen, n_seen)
+    x: Floats  # (k, n_seen)
+    full_mean: Floats  # (k, n_parameters)
+    carry: Floats  # (n_parameters, n_seen): regression of all coordinates on the seen ones
+    cost: Floats
+    curvature: Floats
+    converged: Bools
+    iterations: npt.NDArray[np.int64]
+    answer: Floats = field(
+        default_factory=lambda: np.zeros((0, 0, 0))
+    )  # how coordinates follow shared errors (k, n_seen, 3)
+
+    def theta(self, x: Floats, rows: Ints) -> Floats:
+        """All coordinates from the seen ones."""
+        return np.asarray(self.full_mean[rows] + (x - self.mean[rows]) @ self.carry.T)
+
+    def search(self, rows: Ints, start: Floats, shared: Floats) -> None:
+        """Fit some parts of the block from `start` (k, n_seen), keeping what is cheaper than before."""
+
+        def model(x: Floats, local: Ints) -> tuple[Floats, Floats]:
+            which = rows[local]
+            residual, jacobian, _ = self.block.evaluate(self.theta(x, which), which, shared[which])
+            return residual, jacobian[:, :, self.seen]
+
+        found = minimise(
+            model, start, prior_mean=self.mean[rows], prior_precision=self.precision,
+            absolute=1e-4, relative=1e-6, damping=1e-4, largest_step=3.0, max_iterations=60,
+        )  # fmt: skip
+        better = found.cost < self.cost[rows]
+        won = rows[better]
+        self.x[won], self.cost[won] = found.x[better], found.cost[better]
+        self.curvature[won], self.converged[won] = found.curvature[better], found.converged[better]
+        self.iterations[rows] += found.iterations
+
+    def refresh(self, rows: Ints, shared: Floats) -> None:
+        """Forget the cost of some parts (their readings or the session's errors have changed) and fit on from where
+        they are."""
+        start = self.x[rows].copy()
+        self.cost[rows] = np.inf
+        self.search(rows, start, shared)
+
+    def follow(self, step: Floats) -> None:
+        """Move the coordinates along with a step (k, 3) of the shared errors, to first order."""
+        moved = self.x - (self.answer @ step[:, :, None])[:, :, 0]
+        sound = np.isfinite(moved).all(axis=1)
+        self.x[sound] = moved[sound]
