@@ -107,7 +107,13 @@ def spot_tables(batch: Batch, parts: Ints, temperature: float | None) -> dict[st
 
 
 def _axis(told: Mapping[str, float | str], names: tuple[str, ...]) -> float:
-    return number_of(dict(told), *names)
+    """The condition by its name, else as written without one (V, I)."""
+    plain = ("V",) if names[0].startswith("V") else ("I", "limit")
+    return number_of(dict(told), *names, *plain)
+
+
+def _base_is_open(told: Mapping[str, float | str]) -> bool:
+    return str(told.get("base", "open")).strip().lower() == "open" and "RBE" not in told
 
 
 def _relations(rule: Rule, quantity: str, table: SpotTable, limit: Mapping[str, float]) -> tuple[Ints, Floats]:
@@ -129,6 +135,8 @@ def _relations(rule: Rule, quantity: str, table: SpotTable, limit: Mapping[str, 
     says = np.where(alike, EXACT, SILENT)
     if rule.trend:
         says = np.where(low, LOWER, np.where(high, UPPER, says))
+    if quantity in ("iceo", "v_br_ceo"):
+        says = np.where([_base_is_open(c) for c in table.conditions], says, SILENT)
     for name, near in rule.also:
         says = np.where([_near(c, limit, name, near) for c in table.conditions], says, SILENT)
     return says.astype(np.int64), extra

@@ -8,14 +8,15 @@ and capacitance join in.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from partscreen.device.observations import Observations
 from partscreen.readings.tables import Batch, Points, Spots, Sweep
+from partscreen.readings.uncertainty import SessionUncertainty
+from partscreen.readings.uncertainty import session_uncertainty as without_kit
 from partscreen.screening.output_sweeps import active_rows
 from partscreen.screening.spot_conditions import ROOM_TEMPERATURE, number_of, spot_base_current, spot_temperature
 
@@ -36,19 +37,6 @@ UNSTATED_BIAS_LN_STD = 0.15
 
 
 @dataclass(frozen=True, slots=True)
-class SessionUncertainty:
-    """Standard uncertainties shared by all readings of one session: temperature [K], gain (relative), lead [ohm]."""
-
-    temperature: float = 2.0
-    gain_ln: float = 0.005
-    lead: float = 0.0
-
-
-# Without a temperature in the file the room is taken for the part (assumption: within 5 K).
-UNSTATED_TEMPERATURE = SessionUncertainty(temperature=5.0)
-
-
-@dataclass(frozen=True, slots=True)
 class GroupReadings:
     """Readings of the parts of one type.
 
@@ -61,8 +49,6 @@ class GroupReadings:
     gain_row: Ints
     sat_row: Ints
     session_names: tuple[str, ...]
-    temperature_stated: Bools
-    notes: tuple[str, ...] = field(default=())
 
 
 @dataclass(slots=True)
@@ -80,7 +66,7 @@ def build_observations(
     parts: Ints,
     *,
     temperature: float | None = None,
-    session_uncertainty: Mapping[str, SessionUncertainty] | None = None,
+    session_uncertainty: SessionUncertainty | None = None,
 ) -> GroupReadings:
     """Lay out the usable readings of `parts` for one fit call.
 
@@ -90,28 +76,27 @@ def build_observations(
         Numbers of the parts in the batch.
     temperature : float, optional
         Case temperature where neither case nor ambient was read. [K]
-    session_uncertainty : mapping of session name to SessionUncertainty
-        From the kit; a session not named takes the defaults above.
+    session_uncertainty : SessionUncertainty, optional
+        What the readings of a session share; None: as without a kit.
     """
     place = np.full(batch.n_parts, -1, dtype=np.int64)
     place[parts] = np.arange(parts.size)
     gain = _gain_column(batch, place, temperature)
     sat = _saturation_column(batch, place, temperature)
     cap = _capacitance_column(batch, place)
-    session, stated = _sessions_of(batch, parts, place)
-    names, local = np.unique(session, return_inverse=True)
-    shared = _shared(batch, names, local, stated, session_uncertainty or {})
+    names, local = np.unique(_sessions_of(batch, parts, place), return_inverse=True)
+    shared = session_uncertainty or without_kit(batch, None, temperature=temperature)
     g, s, c = (_lay_out(column, parts.size) for column in (gain, sat, cap))
     observations = Observations(
         gain_ic=g["ic"], gain_vce=g["vce"], gain_temp=g["temp"], gain_pulsed=g["pulsed"] > 0, hfe=g["hfe"],
         hfe_ln_std=g["hfe_ln_std"], vbe=g["vbe"], vbe_std=g["vbe_std"],
         sat_ic=s["ic"], sat_ib=s["ib"], sat_temp=s["temp"], sat_pulsed=s["pulsed"] > 0, vce_sat=s["vce"],
         vce_sat_std=s["vce_std"], cap_junction=np.nan_to_num(c["junction"]).astype(np.int64), cap_bias=c["bias"],
-        cap=c["cap"], cap_ln_std=c["ln_std"], session=local.astype(np.int64), session_temp_std=shared[0],
-        session_gain_ln_std=shared[1], session_lead_std=shared[2],
+        cap=c["cap"], cap_ln_std=c["ln_std"], session=local.astype(np.int64), session_temp_std=shared.temp_std[names],
+        session_gain_ln_std=shared.gain_ln_std[names], session_lead_std=shared.lead_std[names],
     )  # fmt: skip
     labels = tuple(batch.sessions[i] if 0 <= i < len(batch.sessions) else "" for i in names)
-    return GroupReadings(parts, observations, _as_int(g["row"]), _as_int(s["row"]), labels, stated)
+    return GroupReadings(parts, observations, _as_int(g["row"]), _as_int(s["row"]), labels)
 
 
 def _as_int(values: Floats) -> Ints:
@@ -164,12 +149,12 @@ def _gain_column(batch: Batch, place: Ints, temperature: float | None) -> _Colum
     rows = np.flatnonzero(keep)
     ic, ic_rel = points.ic[rows], _relative(points.ic_std[rows], points.ic[rows])
     ln_std = _relative(points.hfe_std[rows], hfe[rows])
-    vbe_std = np.where(np.isfinite(points.vbe_std[rows]), points.vbe_std[rows], DEFAULT_VBE_STD)
+    vbe_std = np.where(points.vbe_std[rows] > 0, points.vbe_std[rows], DEFAULT_VBE_STD)
     spot = _spot_gain(batch.spots, place, temperature)
     values = {
         "ic": ic, "vce": points.vce[rows], "temp": _point_temperature(points, rows, temperature),
         "pulsed": points.pulsed[rows].astype(float), "hfe": hfe[rows],
-        "hfe_ln_std": np.where(np.isfinite(ln_std), ln_std, DEFAULT_HFE_LN_STD), "vbe": points.vbe[rows],
+        "hfe_ln_std": np.where(ln_std > 0, ln_std, DEFAULT_HFE_LN_STD), "vbe": points.vbe[rows],
         # VBE is read at a collector current that is itself uncertain: 26 mV per unit of ln IC.
         "vbe_std": np.hypot(vbe_std, 0.026 * np.nan_to_num(ic_rel)),
     }  # fmt: skip
@@ -208,9 +193,9 @@ def _spot_gain(spots: Spots, place: Ints, temperature: float | None) -> _Column:
         "temp": np.array([spot_temperature(c, temperature) for c in told], dtype=float),
         "pulsed": np.zeros(rows.size),
         "hfe": np.where(gain, value, np.nan),
-        "hfe_ln_std": np.where(gain & np.isfinite(ln_std), ln_std, DEFAULT_HFE_LN_STD),
+        "hfe_ln_std": np.where(gain & (ln_std > 0), ln_std, DEFAULT_HFE_LN_STD),
         "vbe": np.where(gain, np.nan, value),
-        "vbe_std": np.where(~gain & np.isfinite(std), std, DEFAULT_VBE_STD),
+        "vbe_std": np.where(~gain & (std > 0), std, DEFAULT_VBE_STD),
     }
     return _Column(place[spots.part[rows]], ic, -2 - rows, values)
 
@@ -230,7 +215,7 @@ def _saturation_column(batch: Batch, place: Ints, temperature: float | None) -> 
     std = np.concatenate((points.vce_std[rows], spots.std[srows]))
     ic = np.concatenate((points.ic[rows], sic))
     rel = np.concatenate((np.nan_to_num(_relative(points.ic_std[rows], points.ic[rows])), np.zeros(srows.size)))
-    std = np.where(np.isfinite(std), std, DEFAULT_SAT_STD + DEFAULT_SAT_REL * vce)
+    std = np.where(std > 0, std, DEFAULT_SAT_STD + DEFAULT_SAT_REL * vce)
     values: dict[str, npt.NDArray[np.generic]] = {
         "ic": ic,
         "ib": np.concatenate((points.ib[rows], sib)),
@@ -249,10 +234,10 @@ def _capacitance_column(batch: Batch, place: Ints) -> _Column:
     told = [spots.conditions[i] for i in rows]
     collector = spots.quantity[rows] == "c_cb" if rows.size else np.zeros(0, dtype=np.bool_)
     bias = np.array(
-        [number_of(c, "VCB" if k else "VEB", "VR", "bias") for c, k in zip(told, collector, strict=True)], dtype=float
+        [number_of(c, "VCB" if k else "VEB", "V") for c, k in zip(told, collector, strict=True)], dtype=float
     )
     ln_std = _relative(spots.std[rows], spots.value[rows])
-    ln_std = np.where(np.isfinite(ln_std), ln_std, DEFAULT_CAP_LN_STD)
+    ln_std = np.where(ln_std > 0, ln_std, DEFAULT_CAP_LN_STD)
     values: dict[str, npt.NDArray[np.generic]] = {
         "junction": collector.astype(float),
         "bias": np.where(np.isfinite(bias), bias, 0.0),
@@ -262,28 +247,11 @@ def _capacitance_column(batch: Batch, place: Ints) -> _Column:
     return _Column(place[spots.part[rows]], collector.astype(np.float64), -2 - rows, values)
 
 
-def _sessions_of(batch: Batch, parts: Ints, place: Ints) -> tuple[Ints, Bools]:
-    """Session of each part (that of its first reading), and whether any of its readings states a temperature."""
+def _sessions_of(batch: Batch, parts: Ints, place: Ints) -> Ints:
+    """Session of each part: that of its first sweep reading, else of its first spot reading."""
     session = np.zeros(parts.size, dtype=np.int64)
-    stated = np.zeros(parts.size, dtype=np.bool_)
-    points, spots = batch.points, batch.spots
-    for table_part, table_session in ((spots.part, spots.session), (points.part, points.session)):
-        rows = np.flatnonzero(table_part >= 0)[::-1]
-        rows = rows[place[table_part[rows]] >= 0]
-        session[place[table_part[rows]]] = table_session[rows]
-    rows = np.flatnonzero((points.part >= 0) & (np.isfinite(points.case_temp) | np.isfinite(points.ambient)))
-    rows = rows[place[points.part[rows]] >= 0]
-    stated[place[points.part[rows]]] = True
-    return session, stated
-
-
-def _shared(
-    batch: Batch, names: Ints, local: Ints, stated: Bools, told: Mapping[str, SessionUncertainty]
-) -> tuple[Floats, Floats, Floats]:
-    out = np.zeros((3, names.size))
-    for i, number in enumerate(names):
-        label = batch.sessions[number] if 0 <= number < len(batch.sessions) else ""
-        default = SessionUncertainty() if stated[local == i].all() else UNSTATED_TEMPERATURE
-        given = told.get(label, default)
-        out[:, i] = given.temperature, given.gain_ln, given.lead
-    return out[0], out[1], out[2]
+    for part, of in ((batch.spots.part, batch.spots.session), (batch.points.part, batch.points.session)):
+        rows = np.flatnonzero(part >= 0)[::-1]
+        rows = rows[place[part[rows]] >= 0]
+        session[place[part[rows]]] = of[rows]
+    return session

@@ -66,6 +66,19 @@ def limit_unconfirmed(limit: LimitLike, value: float, std: float, chance: float,
     )
 
 
+def near_miss(limit: LimitLike, value: float, std: float, chance: float, *, carried: bool) -> Reason:
+    """Outside at the risk the user picked, but not surely enough to reject."""
+    how = "carried there by the fit" if carried else "measured"
+    sentence = (
+        f"Probably outside a limit: {_against(limit, value)} ({how}, standard uncertainty {rounded(std, limit.unit)}, "
+        f"chance of conforming {chance:.2g}); not sure enough to reject: read it again, with less uncertainty."
+    )
+    figures = _limit_figures(limit, value, std, chance)
+    return Reason(
+        code="LIMIT_UNCONFIRMED", sentence=sentence, figures=figures, limit=limit_text(limit), source=limit.source
+    )
+
+
 def some_editions(limit: LimitLike, value: float, std: float, chance: float) -> Reason:
     """Broken in some editions, while another edition is met or not reached."""
     named = ", ".join(limit.editions) or "one edition"

@@ -24,7 +24,7 @@ def spot_base_current(conditions: dict[str, float | str]) -> float:
 
 def spot_temperature(conditions: dict[str, float | str], temperature: float | None) -> float:
     """Case temperature of a spot reading, stated or assumed. [K]"""
-    stated = number_of(conditions, "case_temp", "TC", "T")
+    stated = number_of(conditions, "TC", "TJ", "TA")
     if np.isfinite(stated):
         return stated
     return ROOM_TEMPERATURE if temperature is None else temperature

@@ -3,7 +3,8 @@
 import numpy as np
 
 from partscreen.readings.tables import Sweep
-from partscreen.screening.observe import SessionUncertainty, build_observations
+from partscreen.readings.uncertainty import SessionUncertainty
+from partscreen.screening.observe import build_observations
 from tests.screening.bench import batch, join, points, spots
 
 
@@ -71,7 +72,9 @@ def test_spot_readings_join_in_with_their_conditions():
 
 def test_temperature_falls_back_to_the_one_given_and_widens_the_session():
     told = build_observations(batch(1, points(0, [1.0], hfe=50, temp=323.15)), np.arange(1))
-    silent = build_observations(batch(1, points(0, [1.0], hfe=50, temp=np.nan)), np.arange(1), temperature=310.0)
+    silent = build_observations(
+        batch(1, points(0, [1.0], hfe=50, temp=np.nan), assumed_temp=frozenset({0})), np.arange(1), temperature=310.0
+    )
     assert told.observations.gain_temp[0, 0] == 323.15
     assert silent.observations.gain_temp[0, 0] == 310.0
     assert silent.observations.session_temp_std[0] > told.observations.session_temp_std[0]
@@ -79,7 +82,7 @@ def test_temperature_falls_back_to_the_one_given_and_widens_the_session():
 
 def test_session_uncertainty_comes_from_the_kit_where_it_says_so():
     table = points(0, [1.0], hfe=50)
-    kit = {"bench": SessionUncertainty(0.3, 0.001, 0.02)}
+    kit = SessionUncertainty(np.array([0.3]), np.array([0.001]), np.array([0.02]))
     o = build_observations(batch(1, table), np.arange(1), session_uncertainty=kit).observations
     assert (o.session_temp_std[0], o.session_gain_ln_std[0], o.session_lead_std[0]) == (0.3, 0.001, 0.02)
 

@@ -1,0 +1,156 @@
+"""From arrays of a judged lot to the results of its parts: which findings reject, hold or only remark, and in which
+order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from partscreen.device.observations import Observations
+from partscreen.readings.tables import Batch
+from partscreen.results import Curves, Fit, LimitResult, PartResult, QualityNote, Reason
+from partscreen.screening import reasons as say
+from partscreen.screening.conformance import UNDECIDED
+from partscreen.screening.disposition import MISFIT_P, Findings, decide
+from partscreen.screening.fitting import GroupFit
+from partscreen.screening.judge_limits import LimitJudgement
+from partscreen.screening.limit_spots import SpotTable
+from partscreen.screening.limit_values import CARRIED, DIRECT, NOT_REACHED
+from partscreen.screening.lot_view import LotView
+from partscreen.screening.not_reached import not_reached_reasons
+
+if TYPE_CHECKING:
+    from partscreen.screening.lot_setup import TypeSetup
+
+Ints = npt.NDArray[np.int64]
+
+
+class SettingsLike(Protocol):
+    """Of the settings, what findings need."""
+
+    @property
+    def risk(self) -> float: ...
+    @property
+    def reach(self) -> float: ...
+
+
+@dataclass(frozen=True, slots=True)
+class LotFindings:
+    """Everything found on the judged parts of a lot; lists and arrays go over `parts` (batch numbers)."""
+
+    setup: TypeSetup
+    parts: Ints
+    observations: Observations
+    spots: dict[str, SpotTable]
+    judged: LimitJudgement
+    fit: GroupFit | None
+    view: LotView
+    capacitance: dict[int, tuple[Reason, ...]]
+    limit_results: list[list[LimitResult]]
+    fit_results: list[Fit | None]
+    curves: list[Curves | None]
+    readings_used: list[list[str]]
+    sessions: list[str | None]
+
+
+def findings_of_parts(found: LotFindings, batch: Batch, settings: SettingsLike) -> list[PartResult]:
+    """Results of the parts, in their order."""
+    judged = found.judged
+    limits_open = not_reached_reasons(judged, found.observations, found.spots)
+    # Most parts show nothing of their own: look closely only where something is.
+    own = np.zeros(found.parts.size, dtype=np.bool_)
+    if judged.limits:
+        near = (judged.reached == DIRECT) & (judged.decision == UNDECIDED)
+        own = (judged.broken | near | (judged.decision < UNDECIDED)).any(axis=0)
+    reached = (judged.reached != NOT_REACHED).any(axis=0) if judged.limits else own
+    misfits = _misfits(found)
+    out = []
+    for i, number in enumerate(found.parts.tolist()):
+        used = found.readings_used[i]
+        quality = list(batch.quality.get(number, ()))
+        name = batch.part_names[number]
+        if not used:
+            out.append(_unusable(name, found.sessions[i], quality))
+            continue
+        limit_part = _limit_findings(judged, i, settings.risk) if own[i] else Findings()
+        hold = [*limit_part.hold, *misfits.get(i, ())]
+        remarks = [*limit_part.remarks, *found.view.outliers.get(i, ())]
+        unreached = limits_open[i]
+        if unreached is not None:
+            remarks.append(unreached)
+        remarks.extend(found.capacitance.get(i, ()))
+        hold, waiting = _waiting(found.setup, hold, bool(reached[i]))
+        disposition, reasons = decide(
+            Findings(limit_part.reject, tuple(hold), tuple(remarks)),
+            None,
+            settings.reach,
+            waiting,
+        )
+        out.append(
+            PartResult.model_construct(
+                part=name, session=found.sessions[i], status="judged", disposition=disposition, evidence=None,
+                evidence_by_reading=None, hypotheses=None, probability_unfit=None, probability_of_substitution=None,
+                area_ratio=None, reach=None, reach_absolute=None, closest_types=None, cannot_see=None,
+                limits=found.limit_results[i], fit=found.fit_results[i], curves=found.curves[i], quality=quality,
+                readings_used=used, outlier_distance=None, reasons=reasons, next_measurement=None,
+            )
+        )  # fmt: skip
+    return out
+
+
+def _unusable(name: str, session: str | None, quality: list[QualityNote]) -> PartResult:
+    return PartResult(
+        part=name, session=session, status="unusable", disposition=None, quality=quality, reasons=[say.NO_READINGS]
+    )
+
+
+def _waiting(setup: TypeSetup, hold: list[Reason], reached: bool) -> tuple[list[Reason], Reason]:
+    """Reasons to hold, and what is said of a part that failed nothing."""
+    if setup.kind is None:
+        return [*hold, say.no_reference(setup.name, setup.close)], say.NOT_YET_WEIGHED
+    return hold, say.NOT_YET_WEIGHED if reached else say.NO_LIMIT_REACHED
+
+
+def _misfits(found: LotFindings) -> dict[int, list[Reason]]:
+    fit = found.fit
+    if fit is None:
+        return {}
+    out: dict[int, list[Reason]] = {}
+    with np.errstate(invalid="ignore"):
+        bad = fit.fitted & (fit.p < MISFIT_P)
+    for i in np.flatnonzero(bad).tolist():
+        name = found.setup.name or "marked type's"
+        out.setdefault(i, []).append(say.misfit(float(fit.chi_square[i]), int(fit.dof[i]), float(fit.p[i]), name))
+    for i in np.flatnonzero(fit.fitted & ~fit.converged).tolist():
+        out.setdefault(i, []).append(say.fit_failed(fit.status[i]))
+    return out
+
+
+def _limit_findings(judged: LimitJudgement, part: int, risk: float) -> Findings:
+    reject: list[tuple[float, Reason]] = []
+    hold: list[tuple[float, Reason]] = []
+    remarks: list[Reason] = []
+    for k, limit in enumerate(judged.limits):
+        if judged.reached[k, part] == NOT_REACHED:
+            continue
+        value, std, chance = (float(a[k, part]) for a in (judged.value, judged.std, judged.chance))
+        if judged.unconfirmed[k, part]:
+            carried = bool(judged.reached[k, part] == CARRIED)
+            hold.append((chance, say.limit_unconfirmed(limit, value, std, chance, carried=carried)))
+        elif judged.broken[k, part] and judged.nonconforming[part]:
+            reject.append((chance, say.limit_broken(limit, value, std, chance)))
+        elif judged.broken[k, part]:
+            hold.append((chance, say.some_editions(limit, value, std, chance)))
+        elif judged.decision[k, part] == UNDECIDED and judged.reached[k, part] == DIRECT:
+            remarks.append(say.guard_band(limit, value, std, chance, risk))
+        elif judged.decision[k, part] < UNDECIDED:
+            carried = bool(judged.reached[k, part] == CARRIED)
+            hold.append((chance, say.near_miss(limit, value, std, chance, carried=carried)))
+    return Findings(_worst_first(reject), _worst_first(hold), tuple(remarks))
+
+
+def _worst_first(pairs: list[tuple[float, Reason]]) -> tuple[Reason, ...]:
+    return tuple(reason for _, reason in sorted(pairs, key=lambda pair: pair[0]))

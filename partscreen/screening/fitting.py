@@ -1,0 +1,74 @@
+"""The device fit of one group, in the form the screening uses."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from partscreen.device.fit import fit_parts
+from partscreen.device.fit_result import CONVERGED, NO_READINGS
+from partscreen.device.observations import Observations
+from partscreen.device.parameters import NAMES
+from partscreen.device.prior import PartPrior
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class GroupFit:
+    """Fit of the parts of one group; first axis the part.
+
+    theta (n, p), covariance (n, p, p); prior_share (n, p): posterior over prior standard deviation;
+    junction_temperature (n,) [K]; chi_square, p (n,) with dof (n,); status: one word a part, "converged" where it did.
+    """
+
+    names: tuple[str, ...]
+    theta: Floats
+    covariance: Floats
+    prior_share: Floats
+    junction_temperature: Floats
+    chi_square: Floats
+    dof: Ints
+    p: Floats
+    status: tuple[str, ...]
+
+    @property
+    def fitted(self) -> npt.NDArray[np.bool_]:
+        """Parts with a fit of their own."""
+        some = np.array([s != NO_READINGS for s in self.status], dtype=np.bool_)
+        return some & np.isfinite(self.theta).all(axis=1)
+
+    @property
+    def converged(self) -> npt.NDArray[np.bool_]:
+        """Parts whose fit came to rest."""
+        return np.array([s == CONVERGED for s in self.status], dtype=np.bool_)
+
+    def take(self, rows: Ints) -> GroupFit:
+        """The fit of some of the parts."""
+        return GroupFit(
+            self.names, self.theta[rows], self.covariance[rows], self.prior_share[rows],
+            self.junction_temperature[rows], self.chi_square[rows], self.dof[rows], self.p[rows],
+            tuple(self.status[i] for i in rows),
+        )  # fmt: skip
+
+
+FitFunction = Callable[[Observations, PartPrior], GroupFit]
+
+
+def fit_group(observations: Observations, prior: PartPrior) -> GroupFit:
+    """Fit every part of a group against one prior."""
+    found = fit_parts(observations, prior.mean, prior.covariance, prior.constants)
+    return GroupFit(
+        NAMES, found.theta, found.covariance, found.prior_share, found.junction_temp, found.chi_square,
+        found.dof, found.p, found.status,
+    )  # fmt: skip
+
+
+def take_observations(o: Observations, rows: Ints) -> Observations:
+    """The observations of some of the parts; sessions keep their numbers."""
+    shared = {"session_temp_std", "session_gain_ln_std", "session_lead_std"}
+    return replace(o, **{f.name: getattr(o, f.name)[rows] for f in fields(o) if f.name not in shared})

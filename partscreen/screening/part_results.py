@@ -1,0 +1,153 @@
+"""Results of single parts, built from arrays. Ten thousand parts pass here: models are constructed without
+validation, which the arrays have had; unknown is None, never NaN."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from partscreen.device.observations import Observations
+from partscreen.results import ChiSquare, Curves, Fit, LimitResult
+from partscreen.screening.conformance import DECISION_WORDS
+from partscreen.screening.curve_model import REFERENCE_TEMPERATURE, CurveModel
+from partscreen.screening.fitting import GroupFit
+from partscreen.screening.judge_limits import LimitJudgement
+from partscreen.screening.limit_values import CARRY, REACHED_WORDS
+
+Floats = npt.NDArray[np.float64]
+
+GRID_POINTS = 12
+LOWEST_CURRENT = 1e-3  # [A] power parts are of no interest below (assumption)
+
+
+def nullable(values: Floats) -> list[Any]:
+    """Nested lists of floats with None for what is not finite."""
+    out = values.astype(object)
+    out[~np.isfinite(values)] = None
+    return list(out.tolist())
+
+
+def limit_results(judgement: LimitJudgement) -> list[list[LimitResult]]:
+    """Every limit of every part; the outer list goes over parts."""
+    n = judgement.value.shape[1]
+    rows = []
+    for i, limit in enumerate(judgement.limits):
+        common: dict[str, Any] = {
+            "symbol": limit.symbol, "side": limit.side, "conditions": limit.conditions_text,
+            "edition": ", ".join(limit.editions) or None, "basis": limit.basis, "limit": limit.value,
+            "unit": limit.unit, "source": limit.source, "doubt": limit.doubt or None,
+        }  # fmt: skip
+        columns = zip(
+            nullable(judgement.value[i]), nullable(judgement.std[i]), judgement.reached[i].tolist(),
+            judgement.decision[i].tolist(), nullable(judgement.chance[i]), strict=True,
+        )  # fmt: skip
+        rows.append([
+            LimitResult.model_construct(
+                **common, value=value, std=std, reached=REACHED_WORDS[reached], decision=DECISION_WORDS[decision],
+                probability_conforming=chance,
+            )
+            for value, std, reached, decision, chance in columns
+        ])  # fmt: skip
+    return [[row[part] for row in rows] for part in range(n)]
+
+
+def fit_results(fit: GroupFit) -> list[Fit | None]:
+    """Fits as results; None where the fit came to nothing."""
+    good = list(fit.fitted)
+    names = list(fit.names)
+    columns = zip(
+        fit.theta.tolist(), nullable(fit.covariance), fit.prior_share.tolist(), nullable(fit.junction_temperature),
+        nullable(fit.chi_square), fit.dof.tolist(), nullable(fit.p), fit.status, good, strict=True,
+    )  # fmt: skip
+    return [
+        Fit.model_construct(
+            names=names, theta=theta, covariance=covariance, prior_share=share, junction_temperature=junction,
+            status=status, chi_square=ChiSquare.model_construct(value=chi, dof=dof, p=p),
+        )
+        if ok
+        else None
+        for theta, covariance, share, junction, chi, dof, p, status, ok in columns
+    ]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class CurvePlan:
+    """Where the curves of a group are drawn: VCE [V] of gain and VBE, forced gain of VCE(sat), rated current [A]."""
+
+    vce: float = 5.0
+    forced_gain: float = 10.0
+    rated: float | None = None
+
+
+def current_grid(o: Observations, rated: float | None) -> Floats:
+    """Collector currents of the curves: from the lowest reading to the rated current, at most CARRY times the
+    highest."""
+    seen = np.concatenate((o.gain_ic[np.isfinite(o.hfe) | np.isfinite(o.vbe)], o.sat_ic[np.isfinite(o.vce_sat)]))
+    seen = seen[np.isfinite(seen) & (seen > 0)]
+    if not seen.size:
+        return np.zeros(0)
+    top = CARRY * float(seen.max())
+    top = max(min(top, rated), float(seen.max())) if rated else top
+    low = min(max(float(seen.min()), LOWEST_CURRENT), top / 2)
+    return np.array([float(f"{v:.3g}") for v in np.geomspace(low, top, GRID_POINTS)])
+
+
+def curve_results(
+    o: Observations, model: CurveModel, fitted: npt.NDArray[np.bool_], plan: CurvePlan
+) -> list[Curves | None]:
+    """Fitted curves at 25 degC junction; beyond CARRY times a part's own readings nothing is drawn."""
+    n, grid = o.n_parts, current_grid(o, plan.rated)
+    rows = np.flatnonzero(fitted)
+    if not grid.size or not rows.size:
+        return [None] * n
+    ic = np.tile(grid, (rows.size, 1))
+    hfe, vbe, hfe_std, vbe_std = model.gain_std(
+        rows, ic, np.full(ic.shape, plan.vce), np.full(ic.shape, REFERENCE_TEMPERATURE)
+    )
+    sat = model.saturation(
+        rows, ic, ic / plan.forced_gain, np.full(ic.shape, REFERENCE_TEMPERATURE), np.ones(ic.shape, dtype=np.bool_)
+    )
+    far = ic > CARRY * _highest(o)[rows][:, None] * (1 + 1e-3)
+    columns = [np.where(far, np.nan, c) for c in (hfe, hfe * hfe_std, vbe, vbe_std, sat)]
+    out: list[Curves | None] = [None] * n
+    shared = grid.tolist()
+    for part, values in zip(rows.tolist(), zip(*map(nullable, columns), strict=True), strict=True):
+        out[part] = Curves.model_construct(
+            ic=shared, hfe=values[0], hfe_std=values[1], vbe=values[2], vbe_std=values[3], vce_sat=values[4],
+            vce=plan.vce, forced_gain=plan.forced_gain,
+        )  # fmt: skip
+    return out
+
+
+def _highest(o: Observations) -> Floats:
+    gain = np.where(np.isfinite(o.hfe) | np.isfinite(o.vbe), o.gain_ic, -np.inf)
+    sat = np.where(np.isfinite(o.vce_sat), o.sat_ic, -np.inf)
+    top: Floats = np.maximum(np.max(gain, axis=1, initial=-np.inf), np.max(sat, axis=1, initial=-np.inf))
+    return top
+
+
+def readings_used(o: Observations, spot_words: Sequence[Sequence[str]]) -> list[list[str]]:
+    """What was used of each part, in short words: "hFE 11 points 0.01 to 2 A". Parts read alike share the words."""
+    spans = []
+    for words, read, ic in (("hFE", o.hfe, o.gain_ic), ("VBE", o.vbe, o.gain_ic), ("VCE(sat)", o.vce_sat, o.sat_ic)):
+        known = np.isfinite(read)
+        count = known.sum(axis=1).tolist()
+        low = np.min(np.where(known, ic, np.inf), axis=1, initial=np.inf).tolist()
+        high = np.max(np.where(known, ic, -np.inf), axis=1, initial=-np.inf).tolist()
+        spans.append([_span(words, *v) for v in zip(count, low, high, strict=True)])
+    return [
+        [text for text in (gain, vbe, sat) if text] + list(dict.fromkeys(more))
+        for gain, vbe, sat, more in zip(*spans, spot_words, strict=True)
+    ]
+
+
+def _span(words: str, count: int, low: float, high: float) -> str:
+    if not count:
+        return ""
+    if count == 1:
+        return f"{words} at {low:.3g} A"
+    return f"{words} {count} points {low:.3g} to {high:.3g} A"

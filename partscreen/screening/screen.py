@@ -1,0 +1,244 @@
+"""Screen a batch: every lot judged against its marked type, every part with a disposition and reasons."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from partscreen.readings.kit import Kit
+from partscreen.readings.tables import Batch, Lot
+from partscreen.readings.uncertainty import SessionUncertainty
+from partscreen.readings.uncertainty import session_uncertainty as shared_of
+from partscreen.reference.library import Library
+from partscreen.reference.population import population_for as library_population
+from partscreen.results import LotResult, PartResult, Reason
+from partscreen.screening.capacitance import capacitance_remarks
+from partscreen.screening.conformance import DEFAULT_RISK
+from partscreen.screening.curve_model import CurveModel, PlainLaws
+from partscreen.screening.findings import LotFindings, findings_of_parts
+from partscreen.screening.fitted_curves import FittedCurves
+from partscreen.screening.fitting import FitFunction, GroupFit, fit_group, take_observations
+from partscreen.screening.judge_limits import PartReadings, judge_limits
+from partscreen.screening.limit_spots import spot_tables
+from partscreen.screening.limit_values import NOT_REACHED
+from partscreen.screening.lot_setup import PopulationFor, Progress, TypeSetup, editions_of_maker, set_up
+from partscreen.screening.lot_view import judge_lot, view_lot
+from partscreen.screening.observe import GroupReadings, build_observations
+from partscreen.screening.part_results import curve_results, fit_results, limit_results, readings_used
+from partscreen.screening.reasons import QUANTITY_WORDS, no_population, no_reference
+
+Ints = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What the user set. `risk`: of a wrong pass at a limit; `reach`: least reach of an accept; `temperature`: [K]."""
+
+    risk: float
+    reach: float
+    temperature: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """Lots of one type and gain group, laid out and fitted in one call. `lots`: numbers in the batch."""
+
+    setup: TypeSetup
+    lots: tuple[int, ...]
+    readings: GroupReadings
+    fit: GroupFit | None
+
+
+def screen_batch(
+    batch: Batch,
+    library: Library,
+    *,
+    risk: float = DEFAULT_RISK,
+    reach: float = 0.6,
+    kit: Kit | None = None,
+    temperature: float | None = None,
+    session_uncertainty: SessionUncertainty | None = None,
+    population_for: PopulationFor = library_population,
+    fit: FitFunction = fit_group,
+    progress: Progress | None = None,
+) -> list[LotResult]:
+    """Judge every part of a batch.
+
+    Parameters
+    ----------
+    batch : Batch
+        After quality checks and corrections.
+    library : Library
+    risk : float
+        Consumer's risk at a limit, sets the guard band (ANSI/NCSL Z540.3: 0.02).
+    reach : float
+        Least reach an accept must have; nothing is accepted until evidence is weighed. (assumption 0.6)
+    kit : Kit, optional
+        For what the readings of a session share, where `session_uncertainty` is not given.
+    temperature : float, optional
+        Case temperature where none was read. [K]
+    population_for, fit : callables
+        The prior of a type's parts, and the device fit.
+    progress : callable(what, done, total), optional
+
+    Returns
+    -------
+    list of LotResult
+        In the order of `batch.lots`, every part of a lot in the order of the batch. A lot without parts is empty.
+
+    Raises
+    ------
+    ValueError
+        risk or reach is not a share.
+    """
+    if not 0 < risk <= 0.5:
+        raise ValueError(f"risk is {risk}; between 0 and 0.5 is expected (2 % is 0.02)")
+    if not 0 <= reach <= 1:
+        raise ValueError(f"reach is {reach}; a share between 0 and 1 is expected")
+    shared = session_uncertainty or shared_of(batch, kit, temperature=temperature)
+    settings = Settings(risk, reach, temperature)
+    results: dict[int, LotResult] = {}
+    done = 0
+    for group in _groups(batch, library, population_for, fit, shared, temperature, progress):
+        for number in group.lots:
+            results[number] = _screen_lot(batch, number, group, settings)
+            done += 1
+            if progress:
+                progress("judging lots", done, len(batch.lots))
+    return [results[i] for i in range(len(batch.lots))]
+
+
+def _groups(
+    batch: Batch,
+    library: Library,
+    population_for: PopulationFor,
+    fit: FitFunction,
+    shared: SessionUncertainty,
+    temperature: float | None,
+    progress: Progress | None,
+) -> list[_Group]:
+    by_type: dict[tuple[str | None, str | None], tuple[TypeSetup, list[int]]] = {}
+    for number, lot in enumerate(batch.lots):
+        setup = set_up(lot, library, population_for)
+        by_type.setdefault((setup.name, setup.gain_group), (setup, []))[1].append(number)
+    groups, done = [], 0
+    for setup, lots in by_type.values():
+        parts = np.flatnonzero(np.isin(batch.part_lot, lots))
+        # Dead and reversed parts are judged by their condition alone; their readings would bend nothing, but fit
+        # nothing.
+        alive = np.array([p for p in parts.tolist() if p not in batch.condition], dtype=np.int64)
+        readings = build_observations(batch, alive, temperature=temperature, session_uncertainty=shared)
+        made = fit(readings.observations, setup.prior) if setup.prior is not None and alive.size else None
+        groups.append(_Group(setup, tuple(lots), readings, made))
+        done += parts.size
+        if progress:
+            progress("fitting parts", done, batch.n_parts)
+    return groups
+
+
+def _screen_lot(batch: Batch, number: int, group: _Group, settings: Settings) -> LotResult:
+    lot, setup = batch.lots[number], group.setup
+    everyone = np.flatnonzero(batch.part_lot == number)
+    rows = np.flatnonzero(batch.part_lot[group.readings.parts] == number)
+    parts = group.readings.parts[rows]
+    found = _judge(batch, lot, parts, rows, group, settings)
+    results = {int(p): r for p, r in zip(parts, findings_of_parts(found, batch, settings), strict=True)}
+    dead = [int(p) for p in everyone if int(p) not in results]
+    results |= {p: _by_condition(batch, p) for p in dead}
+    ordered = [results[int(p)] for p in everyone]
+    rejected = sum(r.disposition == "reject" for r in ordered)
+    reasons = list(found.view.reasons)
+    if setup.kind is None:
+        reasons.insert(0, no_reference(setup.name, setup.close))
+    elif setup.prior is None:
+        reasons.insert(0, no_population(setup.why_no_prior))
+    editions = editions_of_maker(setup, lot.maker)
+    return LotResult.model_construct(
+        lot=lot.name,
+        supplier=lot.supplier,
+        type=setup.name,
+        edition=", ".join(editions) if editions else None,
+        known_good=lot.known_good,
+        n_parts=len(ordered),
+        judgement=judge_lot(
+            known_type=setup.kind is not None, about_equal=found.view.about_equal, rejected=rejected, share_unfit=None
+        ),
+        share_unfit=None,
+        actions=[],
+        reasons=reasons,
+        parts=ordered,
+    )
+
+
+def _judge(batch: Batch, lot: Lot, parts: Ints, rows: Ints, group: _Group, settings: Settings) -> LotFindings:
+    setup = group.setup
+    o = take_observations(group.readings.observations, rows)
+    fit = group.fit.take(rows) if group.fit is not None else None
+    model: CurveModel = PlainLaws()
+    if fit is not None and setup.prior is not None:
+        model = FittedCurves(np.where(fit.fitted[:, None], fit.theta, np.nan), fit.covariance, setup.prior.constants)
+    spots = spot_tables(batch, parts, settings.temperature)
+    editions = editions_of_maker(setup, lot.maker)
+    judged = judge_limits(setup.limits, PartReadings(o, spots, model), risk=settings.risk, editions=editions)
+    held = {q: _held_against(judged.limits, judged.reached, q, parts.size) for q in ("c_be", "c_cb")}
+    process = lot.extra.get("process")
+    remarks = capacitance_remarks(spots, held, setup.field_references, lot.maker, process) if setup.kind else {}
+    fitted = fit.fitted if fit is not None else np.zeros(parts.size, dtype=np.bool_)
+    return LotFindings(
+        setup=setup,
+        parts=parts,
+        observations=o,
+        spots=spots,
+        judged=judged,
+        fit=fit,
+        view=view_lot(o, [batch.part_names[p] for p in parts.tolist()]),
+        capacitance=remarks,
+        limit_results=limit_results(judged),
+        fit_results=fit_results(fit) if fit is not None else [None] * parts.size,
+        curves=curve_results(o, model, fitted, setup.plan),
+        readings_used=readings_used(o, _spot_words(batch, parts)),
+        sessions=_session_names(group.readings, rows),
+    )
+
+
+def _held_against(
+    limits: Sequence[object], reached: npt.NDArray[np.int8], quantity: str, n: int
+) -> npt.NDArray[np.bool_]:
+    mine = [i for i, limit in enumerate(limits) if getattr(limit, "quantity", None) == quantity]
+    return (reached[mine] != NOT_REACHED).any(axis=0) if mine else np.zeros(n, dtype=np.bool_)
+
+
+def _session_names(readings: GroupReadings, rows: Ints) -> list[str | None]:
+    names = readings.session_names
+    return [names[i] or None if i < len(names) else None for i in readings.observations.session[rows].tolist()]
+
+
+def _spot_words(batch: Batch, parts: Ints) -> list[list[str]]:
+    """Names of the usable spot readings of each part that no sweep shows."""
+    spots = batch.spots
+    place = {int(p): i for i, p in enumerate(parts)}
+    out: list[list[str]] = [[] for _ in place]
+    usable = spots.use & ~spots.control & np.isfinite(spots.value)
+    for row in np.flatnonzero(usable).tolist():
+        at = place.get(int(spots.part[row]))
+        quantity = str(spots.quantity[row])
+        if at is not None and quantity not in ("hfe", "vbe", "vce_sat"):
+            out[at].append(QUANTITY_WORDS.get(quantity, quantity))
+    return out
+
+
+def _by_condition(batch: Batch, part: int) -> PartResult:
+    """Dead, reversed or unusable: judged by that alone. Unusable parts have no disposition."""
+    condition = batch.condition[part]
+    status = condition.status
+    reason = Reason(code=condition.code, sentence=condition.sentence, figures=dict(condition.figures))
+    return PartResult(
+        part=batch.part_names[part],
+        status="dead" if status == "dead" else "wrong_polarity" if status == "wrong_polarity" else "unusable",
+        disposition=None if status == "unusable" else "reject",
+        quality=list(batch.quality.get(part, ())),
+        reasons=[reason],
+    )
