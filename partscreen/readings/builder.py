@@ -1,4 +1,4 @@
-"""A batch in the making: parts, lots and sessions get their numbers; arrays of all files are joined, sorted and closed."""
+"""A batch in the making: parts, lots and sessions get their numbers; the arrays of all files are joined and sorted."""
 
 from __future__ import annotations
 

@@ -126,7 +126,7 @@ def example_unit_of(si_unit: str) -> str:
 
 
 def spot_value(quantity: Quantity, text: str, unit: str, mark: str = MIXED) -> tuple[float, list[Problem], list[str]]:
-    """SI magnitude of a spot reading from its value and unit cells (the unit may stand in either); NaN when unusable."""
+    """SI magnitude of a spot reading from its cells (the unit may stand in either); NaN when unusable."""
     read = read_cell(text, mark)
     if isinstance(read, BadCell):
         return math.nan, [Problem(read.code, f"{quantity.symbol}: {read.what}", read.fix)], []
@@ -139,8 +139,8 @@ def spot_value(quantity: Quantity, text: str, unit: str, mark: str = MIXED) -> t
             [],
         )
     if not written and quantity.unit not in ("1", "A", "V"):
-        fix = f"write it, for example {text.strip()} {example_unit(quantity).split()[0]}"
-        return math.nan, [Problem("NO_UNIT", f"{quantity.symbol} {text.strip()} has no unit", fix)], []
+        fix = f"write the unit ({example_unit(quantity)})"
+        return math.nan, [Problem("NO_UNIT", f"{quantity.symbol} of {text.strip()} has no unit", fix)], []
     try:
         reading = read_unit(written or quantity.unit, quantity.unit)
     except DoubtfulUnit as doubt:
@@ -158,7 +158,8 @@ def spot_value(quantity: Quantity, text: str, unit: str, mark: str = MIXED) -> t
         return math.nan, [Problem("NEGATIVE_VALUE", what, "correct the sign or read the part again")], []
     size = abs(value)
     if not quantity.low <= size <= quantity.high:
-        what = f"{quantity.symbol} of {size:g} {quantity.unit} is impossible (believable: {quantity.low:g} to {quantity.high:g})"
+        believable = f"believable: {quantity.low:g} to {quantity.high:g}"
+        what = f"{quantity.symbol} of {size:g} {quantity.unit} is impossible ({believable})"
         return math.nan, [Problem("IMPOSSIBLE_SIZE", what, "check the unit and the decimal mark")], []
     notices = [f"{quantity.symbol}: {reading.notice}"] if reading.notice else []
     if not written and quantity.unit in ("A", "V"):

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable
 from partscreen.errors import Problem
 from partscreen.readings.table_form import HeaderTest, Table, build_table, header_position
 
+_HEAD = 600  # lines looked at to find separator and header
 LONGEST_LINE = 100_000  # characters; no row of readings comes near it (assumption)
 _BINARY = {
     b"%PDF": "a PDF",
@@ -52,8 +53,15 @@ def read_text_tables(
     if found is None:
         return [], [*problems, _no_header(file, lines)]
     used, split, place = found
-    records, rows = split(lines)
-    table = build_table(file, records, rows, _place_in(records, rows, place, test), used)
+    head, head_rows = split(lines[:_HEAD])
+    table = None
+    if used not in (" ", "  ") and head_rows == list(range(1, len(head) + 1)) and '"' not in text:
+        table = build_table(file, head, head_rows, _place_in(head, head_rows, place, test), used, lines)
+    if table is None:
+        records, rows = split(lines)
+        table = build_table(file, records, rows, _place_in(records, rows, place, test), used)
+    if table is None:
+        return [], [*problems, _no_header(file, lines)]
     table.encoding = encoding
     return [table], problems
 
@@ -127,15 +135,22 @@ Split = Callable[[list[str]], tuple[list[list[str]], list[int]]]
 def _best_split(lines: list[str], test: HeaderTest, told: str) -> tuple[str, Split, int] | None:
     """Separator, the function that splits by it, and the row number of the header."""
     best: tuple[str, Split, int] | None = None
-    best_score = 0
-    head = lines[:600]
+    best_score = (0, 0.0)
+    head = lines[:_HEAD]
     for delimiter in (told,) if told else (";", "\t", ",", "|", "  ", " "):
         split = _splitter(delimiter)
         records, rows = split(head)
         place, score = header_position(records, test)
-        if score > best_score:
-            best, best_score = (delimiter, split, rows[place]), score
+        if score and (score, _evenness(records, place)) > best_score:
+            best, best_score = (delimiter, split, rows[place]), (score, _evenness(records, place))
     return best
+
+
+def _evenness(records: list[list[str]], place: int) -> float:
+    """Share of the rows below a header that come apart into as many cells as it does."""
+    width = len(records[place])
+    body = [cells for cells in records[place + 1 : place + 100] if any(cells)]
+    return sum(len(cells) == width for cells in body) / len(body) if body else 0.0
 
 
 def _place_in(records: list[list[str]], rows: list[int], row: int, test: HeaderTest) -> int:
@@ -153,8 +168,9 @@ def _splitter(delimiter: str) -> Split:
 
 def _by_spaces(lines: Iterable[str], delimiter: str) -> list[list[str]]:
     pattern = re.compile(r"\s{2,}|\t" if delimiter == "  " else r"\s+")
+    hash_gap = re.compile(r"^#\s+")
     unit_gap = re.compile(r"\s+(?=[\[(])")
-    return [pattern.split(unit_gap.sub("", line.strip())) if line.strip() else [] for line in lines]
+    return [pattern.split(unit_gap.sub("", hash_gap.sub("#", line.strip()))) if line.strip() else [] for line in lines]
 
 
 def _by_mark(lines: list[str], delimiter: str) -> tuple[list[list[str]], list[int]]:
@@ -181,8 +197,9 @@ def _no_header(file: str, lines: list[str]) -> Problem:
     shown = first.strip()[:80]
     return Problem(
         "NO_HEADER",
-        f"no row of known column names was found with comma, semicolon, tab, pipe or spaces as separator; the first line reads {shown!r}",
-        "name the columns (part, ic, vce, vbe, hfe, ...; see `partscreen read --help`), use one of these separators, or write a column map",
+        f"no row of known column names was found (separators tried: comma, semicolon, tab, pipe, spaces); "
+        f"the first line reads {shown!r}",
+        "name the columns (part, ic, ib, vce, vbe, hfe, ...), use one of these separators, or write a column map",
         file,
         row,
     )

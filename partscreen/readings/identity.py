@@ -15,8 +15,10 @@ _SHARE = 0.2  # share of repeated set points above which two blocks are two read
 
 @dataclass(frozen=True, slots=True)
 class Repeats:
-    """`repeat`: number of the repeat a row belongs to, within its part, sweep and session. `duplicates`: part and the row where
-    its second block starts."""
+    """`repeat`: number of the repeat a row belongs to, within its part, sweep and session.
+
+    `duplicates`: part and the row where its second block starts.
+    """
 
     repeat: Ints
     duplicates: dict[int, int]
@@ -33,8 +35,8 @@ def find_repeats(
 ) -> Repeats:
     """Blocks of rows of one part that stand apart in a file, in the order of the file.
 
-    `marked`: rows of the control piece, or with a time, so that a second block is a meant repeat. `run_label`: number of the
-    run column, -1 where the file has none. `setpoints`: ic, ib, vce.
+    `marked`: rows of the control piece, or with a time, so that a second block is a meant repeat. `run_label`: number
+    of the run column, -1 where the file has none. `setpoints`: ic, ib, vce.
     """
     n = len(part)
     if n == 0:
@@ -95,8 +97,8 @@ def _shared_setpoints(key: Ints, block: Ints, setpoints: tuple[Floats, Floats, F
 def numbered_per_bag(lots: Sequence[set[str]]) -> bool:
     """Whether bare numbers that occur in several lots are plainly each bag's own 1, 2, 3, ...
 
-    True when any two lots that share ids share three or more and at least half of the smaller lot (assumption: a slip of
-    the pen does not do that).
+    True when any two lots that share ids share three or more and at least half of the smaller lot (assumption: a slip
+    of the pen does not do that).
     """
     for i, one in enumerate(lots):
         for other in lots[i + 1 :]:

@@ -1,4 +1,4 @@
-"""The door: files people bring to one batch of readings. Bad content never raises; problems are collected, good parts go on."""
+"""The door: files people bring to one batch. Bad content never raises; problems are collected, good parts go on."""
 
 from __future__ import annotations
 
@@ -7,13 +7,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from partscreen.errors import Problem, UnusableInput
-from partscreen.readings.assemble import FileDraft, add_table, close_draft, find_parts_in_two_lots
+from partscreen.readings.assemble import add_table
 from partscreen.readings.builder import Builder
 from partscreen.readings.column_map import ColumnMap, load_column_map
 from partscreen.readings.delimited import delimiter_name
+from partscreen.readings.file_draft import FileDraft
 from partscreen.readings.interpret import Interpreted, interpret
 from partscreen.readings.kit import Kit, load_kit
 from partscreen.readings.lot_sheet import LotSheet, load_lot_sheet, lot_of_file
+from partscreen.readings.owners import close_draft, find_parts_in_two_lots
 from partscreen.readings.recognise import close_names, recognised_count
 from partscreen.readings.sources import Opened, open_tables
 from partscreen.readings.tables import Batch, Lot
@@ -91,7 +93,7 @@ def read_files(
     _take_lots(builder, lot_sheet, default_lots)
     understood: list[FileUnderstanding] = []
     pending: list[tuple[FileDraft, Opened, int]] = []
-    owners: dict[str, set[tuple[str, str]]] = {}
+    owners: dict[str, dict[tuple[str, str], int]] = {}
     seen: dict[str, str] = {}
     for path in map(Path, files):
         opened = _open(path, columns, seen)
@@ -107,11 +109,10 @@ def read_files(
                 draft.problems.append(
                     Problem("NO_ROWS", "there is a header but no row below it", fix, path.name, table.header_row)
                 )
-            known = set(builder.parts)
             add_table(builder, draft, data)
-            owners.setdefault(path.name, set()).update(_owners(data, draft, set(builder.parts) - known, builder))
             understood.append(_understanding(data, draft, draft.notices[before:]))
         close_draft(builder, draft)
+        owners[path.name] = draft.first_rows
         pending.append((draft, opened, rows))
     two_lots = find_parts_in_two_lots(builder, owners)
     for draft, opened, rows in pending:
@@ -140,13 +141,6 @@ def _open(path: Path, columns: ColumnMap | None, seen: dict[str, str]) -> Opened
     if opened.sha256:
         seen[opened.sha256 + "read"] = path.name
     return opened
-
-
-def _owners(data: Interpreted, draft: FileDraft, new: set[tuple[str, str]], builder: Builder) -> set[tuple[str, str]]:
-    lots = data.texts.get("lot") or [draft.default_lot] * data.n
-    parts = data.texts.get("part")
-    pairs = set(zip(lots, parts, strict=True)) if parts else new
-    return pairs & set(builder.parts)
 
 
 def _take_lots(builder: Builder, lot_sheet: FilePath | LotSheet | None, told: Sequence[Lot]) -> None:

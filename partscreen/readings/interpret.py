@@ -9,20 +9,22 @@ import numpy as np
 
 from partscreen.errors import Problem
 from partscreen.quantities import QUANTITIES
-from partscreen.readings.column_map import ColumnMap, absent_columns
+from partscreen.readings.column_map import ColumnMap
 from partscreen.readings.numbers import (
     COMMA,
     MIXED,
     POINT,
     UNKNOWN,
     BadCell,
+    Evidence,
     Numbers,
     decide_marks,
     evidence,
     read_numbers,
 )
-from partscreen.readings.recognise import COLUMN_KEYS, Recognised, recognise
-from partscreen.readings.table_form import Table
+from partscreen.readings.plan import Use, plan, plan_from_map
+from partscreen.readings.recognise import COLUMN_KEYS
+from partscreen.readings.table_form import WORKBOOK, Table
 from partscreen.readings.tables import Bools, Floats, Ints
 from partscreen.readings.times import clock_seconds
 from partscreen.readings.understanding import ColumnUnderstanding
@@ -32,20 +34,9 @@ _MARK_WORDS = {POINT: "point", COMMA: "comma", MIXED: "mixed"}
 SHOWN_ROWS = 8  # rows listed in one message before "and n more"
 
 
-@dataclass(frozen=True, slots=True)
-class Use:
-    """How one role is filled: from column `index` (-1: a constant for every row)."""
-
-    role: str
-    index: int
-    unit: UnitReading | None = None
-    sign: int = 1
-    constant: float | str | None = None
-
-
 @dataclass(slots=True)
 class Interpreted:
-    """A table in SI figures. `numbers` are signed as written; `bad` marks cells that were there and could not be used."""
+    """A table in SI figures. `numbers` are signed as written; `bad` marks cells that could not be used."""
 
     table: Table
     uses: dict[str, Use]
@@ -68,14 +59,14 @@ class Interpreted:
 def interpret(table: Table, columns: ColumnMap | None) -> Interpreted:
     """Read every used column of a table. Never raises for content; problems are collected."""
     problems: list[Problem] = list(table.problems)
-    notices: list[str] = []
-    uses, shown = _plan_from_map(table, columns, problems) if columns else _plan(table, problems, notices)
+    notices: list[str] = list(table.notes)
+    uses, shown = plan_from_map(table, columns, problems) if columns else plan(table, problems, notices)
     numeric = [use for use in uses.values() if use.role in COLUMN_KEYS and use.index >= 0]
     told = columns.decimal if columns else ""
-    seen = [evidence(table.columns[use.index]) for use in numeric]
+    seen = [evidence(table.columns[use.index], table.encoding == WORKBOOK) for use in numeric]
     value_use = uses.get("value")
     if value_use is not None and value_use.index >= 0:
-        seen.append(evidence(table.columns[value_use.index]))
+        seen.append(evidence(table.columns[value_use.index], table.encoding == WORKBOOK))
     marks = decide_marks(seen, table.delimiter, told)
     value_mark = marks[len(numeric)] if len(marks) > len(numeric) else MIXED
     out = Interpreted(
@@ -91,12 +82,28 @@ def interpret(table: Table, columns: ColumnMap | None) -> Interpreted:
         problems,
         notices,
     )
-    for use, mark in zip(numeric, marks, strict=False):
+    # The gain comes last: where IC/IB says the same, its size is no slip of unit or decimal mark.
+    _say_decided_elsewhere(out, numeric, seen, marks)
+    for use, mark in sorted(zip(numeric, marks, strict=False), key=lambda pair: pair[0].role == "hfe"):
         _read_column(out, use, mark)
     for use in uses.values():
         if use.role in COLUMN_KEYS and use.index < 0:
             _fill_constant(out, use)
     return out
+
+
+def _say_decided_elsewhere(out: Interpreted, numeric: list[Use], seen: list[Evidence], marks: list[str]) -> None:
+    """Name the columns whose own figures leave two readings and that other evidence decided."""
+    for use, column, mark in zip(numeric, seen, marks, strict=False):
+        if column.certain or not (column.open_comma or column.open_point) or mark == UNKNOWN:
+            continue
+        if mark == POINT and column.open_point and not column.open_comma and not any(one.certain for one in seen):
+            continue  # a decimal point is the plain reading
+        header = out.table.header[use.index]
+        out.notices.append(
+            f"column {header}: its figures alone leave two readings; the rest of the file shows a decimal "
+            f"{_MARK_WORDS[mark]}"
+        )
 
 
 def _decimal_word(marks: list[str], present: Sequence[object]) -> str:
@@ -108,111 +115,6 @@ def _text_column(table: Table, use: Use) -> list[str]:
     if use.index < 0:
         return [str(use.constant)] * len(table.rows)
     return [cell.strip() for cell in table.columns[use.index]]
-
-
-def _plan(
-    table: Table, problems: list[Problem], notices: list[str]
-) -> tuple[dict[str, Use], list[ColumnUnderstanding]]:
-    """Roles by header name and unit."""
-    uses: dict[str, Use] = {}
-    shown: list[ColumnUnderstanding] = []
-    twice: set[str] = set()
-    for index, header in enumerate(table.header):
-        found = recognise(header) if header else None
-        if found is None:
-            remark = "no header" if not header else "not known; name it in a column map if it is needed"
-            if header or any(table.columns[index] if index < len(table.columns) else ()):
-                shown.append(ColumnUnderstanding(header, None, "", remark))
-            continue
-        if found.spot or found.doubt is not None:
-            problems.append(_unusable_header(table, index, found))
-            shown.append(ColumnUnderstanding(header, None, "", "cannot be used, see the problems"))
-            continue
-        if found.role in uses or found.role in twice:
-            twice.add(found.role)
-            first = uses.pop(found.role, None)
-            other = f" and {table.header[first.index]!r}" if first is not None else ""
-            what = f"columns {header!r}{other} both read as {found.role}"
-            fix = "rename one of them, or say in a column map which is meant; neither was used"
-            problems.append(Problem("COLUMN_TWICE", what, fix, table.file, table.header_row, table.column_label(index)))
-            shown = [
-                ColumnUnderstanding(c.header, None, "", "read as the same thing twice") if c.role == found.role else c
-                for c in shown
-            ]
-            shown.append(ColumnUnderstanding(header, None, "", "read as the same thing twice"))
-            continue
-        unit = _unit_of(table, index, found, problems)
-        if unit is not None and unit.notice:
-            notices.append(f"column {header}: {unit.notice}")
-        uses[found.role] = Use(found.role, index, unit)
-        shown.append(ColumnUnderstanding(header, found.role, unit.name if unit else ""))
-    return uses, shown
-
-
-def _unusable_header(table: Table, index: int, found: Recognised) -> Problem:
-    if found.doubt is not None:
-        code, what, fix = found.doubt
-        return Problem(code, what, fix, table.file, table.header_row, table.column_label(index))
-    what = f"{QUANTITIES[found.role].words} as a column of its own is not read in a file of one row a reading"
-    fix = "give it rows of its own: lot, part, quantity, value, unit, conditions"
-    return Problem("SPOT_AS_COLUMN", what, fix, table.file, table.header_row, table.column_label(index))
-
-
-def _unit_of(table: Table, index: int, found: Recognised, problems: list[Problem]) -> UnitReading | None:
-    text = table.units[index] if table.unit_row else ""
-    if not text or (found.role not in COLUMN_KEYS and found.role != "pulse"):
-        return found.unit
-    si_unit = "s" if found.role == "pulse" else QUANTITIES[found.role].unit
-    label = table.column_label(index)
-    try:
-        below = read_unit(text, si_unit)
-    except DoubtfulUnit as doubt:
-        fix = "write the unit with its proper case, or name it in a column map"
-        problems.append(Problem("AMBIGUOUS_UNIT", str(doubt), fix, table.file, table.unit_row, label))
-        return UnitReading(np.nan, 0.0, text)
-    except ValueError:
-        what = f"{text!r} is no unit of {QUANTITIES[found.role].words if found.role in QUANTITIES else found.role}"
-        problems.append(Problem("UNKNOWN_UNIT", what, "correct the unit row", table.file, table.unit_row, label))
-        return UnitReading(np.nan, 0.0, text)
-    if found.unit is not None and (found.unit.factor, found.unit.offset) != (below.factor, below.offset):
-        what = f"the header says {found.unit.name}, the unit row says {below.name}"
-        problems.append(Problem("UNIT_CONFLICT", what, "make the two agree", table.file, table.unit_row, label))
-        return UnitReading(np.nan, 0.0, text)
-    return below
-
-
-def _plan_from_map(
-    table: Table, columns: ColumnMap, problems: list[Problem]
-) -> tuple[dict[str, Use], list[ColumnUnderstanding]]:
-    absent = absent_columns(columns, table.header, table.file, table.header_row)
-    problems.extend(absent)
-    if absent:
-        return {}, []
-    place = {name.strip().strip('"'): index for index, name in reversed(list(enumerate(table.header)))}
-    uses: dict[str, Use] = {}
-    shown: list[ColumnUnderstanding] = []
-    for role, entry in columns.entries.items():
-        index = -1 if entry.column is None else place[entry.column.strip()]
-        unit = entry.unit
-        if unit is None and index >= 0 and (role in COLUMN_KEYS or role == "pulse"):
-            own = recognise(table.header[index])
-            found = own if own is not None and own.role == role and own.doubt is None else Recognised(role)
-            unit = _unit_of(table, index, found, problems)
-        uses[role] = Use(role, index, unit, entry.sign, entry.constant)
-        remark = "sign turned" if entry.sign < 0 else ""
-        header = table.header[index] if index >= 0 else ""
-        shown.append(
-            ColumnUnderstanding(
-                header, role, unit.name if unit else "", remark, None if index >= 0 else entry.constant, entry.sign
-            )
-        )
-    used = {use.index for use in uses.values()}
-    shown += [
-        ColumnUnderstanding(name, None, "", "not in the column map")
-        for i, name in enumerate(table.header)
-        if i not in used and name
-    ]
-    return uses, shown
 
 
 def _read_column(out: Interpreted, use: Use, mark: str) -> None:
@@ -231,7 +133,12 @@ def _read_column(out: Interpreted, use: Use, mark: str) -> None:
         read.bad = [cell for cell in read.bad if cell.index in ambiguous]
     bad = list(read.bad)
     values = _to_si(out, use, read, bad)
-    _check_sizes(use.role, quantity.low, quantity.high, values, bad)
+    checked = values
+    if use.role == "hfe" and "ic" in out.numbers and "ib" in out.numbers:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            worked = out.numbers["ic"] / out.numbers["ib"]
+            checked = np.where(np.abs(values - worked) <= 0.02 * np.abs(worked), 1.0, values)
+    _check_sizes(use.role, quantity.low, quantity.high, checked, bad)
     mask = np.zeros(out.n, dtype=np.bool_)
     if (mark == UNKNOWN and read.ambiguous) or (use.unit is not None and np.isnan(use.unit.factor)):
         mask[:] = True
@@ -271,7 +178,7 @@ def _to_si(out: Interpreted, use: Use, read: Numbers, bad: list[BadCell]) -> Flo
 
 
 def _bare_temperatures(out: Interpreted, header: str, values: Floats, bad: list[BadCell]) -> Floats:
-    """Temperatures without a unit: 200 to 500 can only be kelvin, below that only degrees Celsius (believable sizes)."""
+    """Temperatures without a unit: from 200 up they can only be kelvin, below only degrees Celsius."""
     known = values[~np.isnan(values)]
     if known.size == 0:
         return values.copy()
@@ -304,11 +211,10 @@ def _check_sizes(role: str, low: float, high: float, values: Floats, bad: list[B
     size = np.abs(values)
     with np.errstate(invalid="ignore"):
         wrong = (size > high) | ((size < low) & (size > 0))
-    fix = "check the unit of the column and the decimal mark (figures 1000 times too large: milliamperes or millivolts without their unit)"
+    fix = "check unit and decimal mark; 1000 times too large often means milliamperes or millivolts without their unit"
     for i in np.flatnonzero(wrong):
-        what = f"{quantity.symbol} of {values[i]:g} {quantity.unit} is impossible (believable: {low:g} to {high:g})".replace(
-            " 1 ", " "
-        )
+        unit = "" if quantity.unit == "1" else f" {quantity.unit}"
+        what = f"{quantity.symbol} of {values[i]:g}{unit} is impossible (believable: {low:g} to {high:g})"
         bad.append(BadCell(int(i), "IMPOSSIBLE_SIZE", what, fix))
 
 

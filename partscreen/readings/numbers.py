@@ -72,10 +72,11 @@ def _mark_of(body: str, has_exponent: bool) -> str | None:
     return None if grouped else mark
 
 
-def evidence(cells: Iterable[str]) -> Evidence:
-    """What a column says of its decimal mark. Stops early once a mark is certain and the other never occurs."""
+def evidence(cells: Iterable[str], typed: bool = False) -> Evidence:
+    """What a column says of its decimal mark. `typed`: some cells may be stored numbers, which say nothing."""
     seen = Evidence()
-    cells = [cell for cell in cells if not isinstance(cell, NumberText)]
+    if typed:
+        cells = [cell for cell in cells if not isinstance(cell, NumberText)]
     letters = set("".join(cells))
     both = "," in letters and "." in letters
     if not letters & {",", "."}:
@@ -101,7 +102,7 @@ def evidence(cells: Iterable[str]) -> Evidence:
 def decide_marks(columns: Sequence[Evidence], delimiter: str, told: str = "") -> list[str]:
     """The decimal mark of each column: POINT, COMMA, MIXED (cell by cell) or UNKNOWN (two readings).
 
-    `told`: the mark a column map states, which wins. `delimiter`: a semicolon between the cells speaks for decimal commas.
+    `told`: the mark a column map states, which wins. `delimiter`: a semicolon speaks for decimal commas.
     """
     whole: set[str] = set().union(*(column.certain for column in columns)) if columns else set()
     marks = []
@@ -124,7 +125,7 @@ def decide_marks(columns: Sequence[Evidence], delimiter: str, told: str = "") ->
 
 
 def read_numbers(cells: Sequence[str], mark: str) -> Numbers:
-    """Turn a column of text into figures. Bad cells come back as NaN and are listed; blank cells are NaN and are not."""
+    """Turn a column of text into figures. Bad cells are NaN and are listed; blank cells are NaN."""
     letters = set("".join(cells))
     if " " in letters and not any(isinstance(cell, NumberText) for cell in cells):
         cells = [cell.strip() for cell in cells]
@@ -208,7 +209,7 @@ def _body_value(body: str, mark: str, has_exponent: bool) -> str | BadCell:
                 0,
                 "AMBIGUOUS_NUMBER",
                 f"{body!r} can be read as {head}.{tail} or as {head}{tail}",
-                'write the file with a decimal point and no thousands mark, or state decimal = "," (or ".") in a column map',
+                'write decimal points and no thousands marks, or state decimal = "," (or ".") in a column map',
             )
         mark = own
     elif mark == MIXED and own is not None:

@@ -12,8 +12,8 @@ from partscreen.readings.units import DoubtfulUnit, UnitReading, read_unit
 
 TEXT_ROLES: dict[str, tuple[str, ...]] = {
     "lot": ("lot", "lotid", "lotno", "lotnumber", "bag", "batch"),
-    "part": ("part", "partid", "partno", "partnumber", "piece", "pieceno", "specimen", "sample", "device", "deviceid", "dut", "sticker",
-             "serial", "serialno", "no", "nr", "id", "transistor"),
+    "part": ("part", "partid", "partno", "partnumber", "piece", "pieceno", "specimen", "sample", "device", "deviceid",
+             "dut", "sticker", "serial", "serialno", "no", "nr", "id", "transistor"),
     "sweep": ("sweep", "sweeptype", "sweepkind", "curve", "curvetype"),
     "session": ("session", "sitting"),
     "run": ("run", "runno", "repeat", "repetition", "pass"),
@@ -24,10 +24,10 @@ TEXT_ROLES: dict[str, tuple[str, ...]] = {
     "unit": ("unit", "units"),
     "conditions": ("conditions", "condition", "cond", "at"),
 }  # fmt: skip
-COLUMN_KEYS = tuple(key for key, q in QUANTITIES.items() if q.kind == "column") + ("vbe", "hfe", "vce_sat")
+COLUMN_KEYS = (*(key for key, q in QUANTITIES.items() if q.kind == "column"), "vbe", "hfe", "vce_sat")
 ROLES = (*TEXT_ROLES, *COLUMN_KEYS)
 _ROLE_BY_SPELLING = {spelling: role for role, spellings in TEXT_ROLES.items() for spelling in spellings}
-# One letter alone is two things to two people ("t": time or temperature; "b": gain or base); it needs its unit or a column map.
+# One letter alone is two things to two people ("t": time or temperature; "b": gain or base): it needs its unit.
 _TOO_SHORT = frozenset("tb")
 SWEEP_WORDS = {
     **dict.fromkeys(("gain", "hfe", "beta", "hfesweep", "gainsweep"), 0),
@@ -52,7 +52,7 @@ class Recognised:
 
 @lru_cache(maxsize=2048)
 def recognise(header: str) -> Recognised | None:
-    """The meaning of one header cell, or None. `Ic [mA]`, `IC (A)`, `ic_ma`, `VCE(sat)/mV`, `hFE`, `Part no.` are understood."""
+    """The meaning of one header cell, or None: `Ic [mA]`, `IC (A)`, `ic_ma`, `VCE(sat)/mV`, `hFE`, `Part no.`."""
     text = header.strip().strip("\"'").strip()
     if text.startswith(("#", "№")) and bare(text) in ("", "no", "nr"):
         return Recognised("part")
@@ -68,7 +68,7 @@ def recognise(header: str) -> Recognised | None:
 
 
 def _splits(text: str) -> list[tuple[str, str | None, bool]]:
-    """Ways to cut a header into name and unit, the surest first; the flag says whether the second piece must be a unit."""
+    """Ways to cut a header into name and unit, the surest first; the flag: the second piece must be a unit."""
     cuts: list[tuple[str, str | None, bool]] = []
     bracket = re.fullmatch(r"(.+?)\s*[\[({]\s*([^\[\](){}]*)\s*[\])}]\s*", text)
     if bracket:
@@ -105,7 +105,8 @@ def _with_unit(quantity: Quantity, unit: str) -> Recognised | None:
     try:
         return Recognised(quantity.key, read_unit(unit, quantity.unit), spot)
     except DoubtfulUnit as doubt:
-        fix = f"write the unit with its proper case, or name it in a column map: {quantity.key} = {{ column = ..., unit = ... }}"
+        said = f"{quantity.key} = {{ column = ..., unit = ... }}"
+        fix = f"write the unit with its proper case, or name it in a column map: {said}"
         return Recognised(quantity.key, None, spot, ("AMBIGUOUS_UNIT", str(doubt), fix))
     except ValueError:
         if bare(unit) and find_quantity(quantity.key + unit) is None:

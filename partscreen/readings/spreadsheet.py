@@ -1,4 +1,4 @@
-"""Workbooks (.xlsx): every sheet with known column names is a table; merged cells inside it are named, never filled in."""
+"""Workbooks (.xlsx): every sheet with known column names is a table; merged cells in it are named, never filled in."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 
 from partscreen.errors import Problem
 from partscreen.readings.numbers import NumberText
-from partscreen.readings.table_form import HeaderTest, Table, build_table, header_position, letters
+from partscreen.readings.table_form import WORKBOOK, HeaderTest, Table, build_table, header_position, letters
 
 
 def read_workbook_tables(
@@ -33,7 +33,9 @@ def read_workbook_tables(
             skipped.append(name)
             continue
         table = build_table(file, records, range(1, len(records) + 1), place)
-        table.sheet, table.encoding = name, "workbook"
+        if table is None:
+            continue
+        table.sheet, table.encoding = name, WORKBOOK
         _mark_merged(table, sheet.merged_cell_ranges or [])
         tables.append(table)
     if not tables:

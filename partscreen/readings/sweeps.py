@@ -123,16 +123,16 @@ def magnitudes(part: Ints, numbers: dict[str, Floats], n_parts: int) -> tuple[Bo
         plus = np.bincount(part, weights=(values > 0).astype(float), minlength=n_parts)
         minus = np.bincount(part, weights=(values < 0).astype(float), minlength=n_parts)
         mixed = (plus > 0) & (minus > 0)
-        # A column that keeps one sign throughout a part follows its own convention; only a change of sign says something.
+        # A column that keeps one sign throughout a part follows its own convention; only a change says something.
         contrary |= mixed[part] & (np.sign(np.nan_to_num(values)) * sign[part] < 0)
         np.abs(values, out=values)
     return contrary, sign
 
 
 def settle_gain(numbers: dict[str, Floats], resolution: dict[str, Floats] | None = None) -> tuple[Floats, Bools]:
-    """hFE of each row: IC/IB where both were read, else as given; and the rows where the two disagree.
+    """hFE of each row, as given, else IC/IB; where the two disagree IC/IB is used. And the rows where they do.
 
-    `resolution`: half a unit of the last written digit of ic, ib and hfe, for the allowance for rounding; None to leave it out.
+    `resolution`: half a unit of the last written digit of ic, ib and hfe, allowed for rounding; None: no allowance.
     """
     n = len(next(iter(numbers.values()))) if numbers else 0
     blank = np.full(n, np.nan)
@@ -143,5 +143,5 @@ def settle_gain(numbers: dict[str, Floats], resolution: dict[str, Floats] | None
         if resolution is not None:
             allowed = allowed + worked * (resolution["ic"] / ic + resolution["ib"] / ib) + resolution["hfe"]
         differ = np.abs(given - worked) > allowed
-    hfe = np.where(np.isnan(worked), given, worked)
+    hfe = np.where(np.isnan(given) | differ, worked, given)
     return hfe, np.asarray(differ, dtype=np.bool_)

@@ -1,6 +1,7 @@
 """Units as people write them, read strictly: a prefix whose case leaves two readings is asked about, never guessed.
 
-The common bench units are read here without loading the unit library; anything else falls through to `quantities.unit_factor`.
+The common bench units are read here without loading the unit library; anything else falls through to
+`quantities.unit_factor`.
 """
 
 from __future__ import annotations
@@ -40,7 +41,7 @@ _CASE_SLIPS = {"K": "k", "U": "u", "N": "n", "P": "p", "g": "G"}
 
 @dataclass(frozen=True, slots=True)
 class UnitReading:
-    """si = factor * figure + offset; `name` is the unit as it should be written; `notice` says what was bent to read it."""
+    """si = factor * figure + offset; `name`: the unit properly written; `notice`: what was bent to read it."""
 
     factor: float
     offset: float

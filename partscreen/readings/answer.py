@@ -1,0 +1,46 @@
+"""The answer of `partscreen read`: how files were understood, in words or as JSON."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+
+from partscreen.errors import Problem, UnusableInput
+from partscreen.readings.import_files import read_files
+from partscreen.readings.understanding import save_column_map, understanding_json, understanding_text
+
+
+def answer(
+    files: Sequence[Path],
+    *,
+    columns: Path | None = None,
+    lots: Path | None = None,
+    save_columns: Path | None = None,
+    as_json: bool = False,
+) -> tuple[str, tuple[Problem, ...]]:
+    """What the files were understood as, and every problem found.
+
+    `save_columns`: where to write a column map that reads such files as the first one was read.
+
+    Raises
+    ------
+    UnusableInput
+        A map is to be saved and no column was understood, or it cannot be written.
+    """
+    found = read_files(files, column_map=columns, lot_sheet=lots)
+    problems = found.batch.problems
+    if save_columns is not None:
+        if not found.understanding:
+            raise UnusableInput(problems)
+        save_column_map(save_columns, found.understanding[0])
+    if as_json:
+        return json.dumps(understanding_json(found.understanding, problems), indent=2, ensure_ascii=False), problems
+    text = understanding_text(found.understanding)
+    return text + ("" if not found.batch.notices else _more(found.batch.notices, text)), problems
+
+
+def _more(notices: Sequence[str], text: str) -> str:
+    """Notices that belong to no file's block."""
+    rest = [notice for notice in notices if notice.partition(": ")[2] not in text]
+    return "".join(f"note: {notice}\n" for notice in rest)
