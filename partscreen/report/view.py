@@ -133,15 +133,15 @@ class LotView:
         return tuple(Warned(code, tuple(notes)) for code, notes in found.items())
 
     @property
-    def not_reached(self) -> tuple[tuple[str, int], ...]:
-        """Limits that readings did not reach, with the number of parts."""
+    def not_reached(self) -> tuple[tuple[int, tuple[str, ...]], ...]:
+        """Limits that readings did not reach, by the number of parts it happened to, largest first."""
         count = Counter(
-            f"{row.symbol} ({row.conditions})"
-            for p in self.parts
-            for row in {(x.symbol, x.conditions, x.side): x for x in p.result.limits}.values()
-            if row.reached == "not_reached"
+            limit
+            for part in self.parts
+            for limit in {f"{x.symbol} ({x.conditions})": x for x in part.result.limits if x.reached == "not_reached"}
         )
-        return tuple(count.items())
+        numbers_of_parts = sorted(set(count.values()), reverse=True)
+        return tuple((n, tuple(limit for limit, m in count.items() if m == n)) for n in numbers_of_parts)
 
     @property
     def judgement(self) -> str:
