@@ -223,8 +223,11 @@ def reading_rows(read: PartData) -> tuple[tuple[str, ...], ...]:
     )
     sat = zip(read.sat_ic, read.vce_sat, _padded(read.sat_residual, read.sat_ic), strict=True)
     return (
-        *((_cell(ic, "A"), _cell(h, "1", 4), _cell(v, "V", 4), "–", _residuals(a, b)) for ic, h, v, a, b in gain),
-        *((_cell(ic, "A"), "–", "–", _cell(v, "V"), _residuals(a)) for ic, v, a in sat),
+        *(
+            (_cell(ic, "A"), _cell(h, "1", 4), _cell(v, "V", 4), "–", _residuals(hFE=a, VBE=b))
+            for ic, h, v, a, b in gain
+        ),
+        *((_cell(ic, "A"), "–", "–", _cell(v, "V"), _residuals(**{"VCE(sat)": a})) for ic, v, a in sat),
     )
 
 
@@ -236,5 +239,6 @@ def _cell(value: float, unit: str, digits: int = 3) -> str:
     return numbers.figure(float(value), unit, digits) if np.isfinite(value) else "–"
 
 
-def _residuals(*values: float) -> str:
-    return ", ".join(f"{v:+.1f}".replace("-", numbers.MINUS) for v in values if np.isfinite(v)) or "–"
+def _residuals(**values: float) -> str:
+    told = (f"{name} {v:+.1f}".replace("-", numbers.MINUS) for name, v in values.items() if np.isfinite(v))
+    return ", ".join(told) or "–"

@@ -5,7 +5,7 @@ import pytest
 
 from partscreen.report.data import ReportData
 from partscreen.report.html import render_report
-from partscreen.report.view import has_own_reason
+from partscreen.report.view import has_own_reason, reading_rows
 from partscreen.results import LotResult, PartResult, ReadingEvidence, Reason, Screening
 from tests.report.invented import NEXT, WAITING, screening
 from tests.report.page import Page
@@ -235,3 +235,15 @@ def test_eight_lots_of_twelve_are_rendered_in_under_four_seconds():
     html = render(result, data)
     assert time.process_time() - start < 4.0
     assert len(html) < 5e6
+
+
+def test_the_readings_behind_the_figures_stand_in_a_table_with_what_was_not_read_as_a_dash():
+    _, data = screening()
+    read = data.lots["B1"].parts["B1-01"]
+    rows = reading_rows(read)
+    assert len(rows) == len(read.ic) + len(read.sat_ic)
+    first, last = rows[0], rows[-1]
+    assert (plain(first[0]), first[3]) == ("20.0 mA", "–")
+    assert first[4] == f"hFE {read.hfe_residual[0]:+.1f}".replace("-", "−")  # VBE was not fitted there
+    assert (plain(last[0]), last[1], last[2]) == ("8.00 A", "–", "–")
+    assert last[4].startswith("VCE(sat) ")
