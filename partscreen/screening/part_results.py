@@ -26,32 +26,40 @@ LOWEST_CURRENT = 1e-3  # [A] power parts are of no interest below (assumption)
 
 def nullable(values: Floats) -> list[Any]:
     """Nested lists of floats with None for what is not finite."""
+    known = np.isfinite(values)
+    if known.all():
+        return list(values.tolist())
     out = values.astype(object)
-    out[~np.isfinite(values)] = None
+    out[~known] = None
     return list(out.tolist())
 
 
 def limit_results(judgement: LimitJudgement) -> list[list[LimitResult]]:
     """Every limit of every part; the outer list goes over parts."""
     n = judgement.value.shape[1]
-    rows = []
+    rows: list[list[LimitResult]] = []
     for i, limit in enumerate(judgement.limits):
         common: dict[str, Any] = {
             "symbol": limit.symbol, "side": limit.side, "conditions": limit.conditions_text,
             "edition": ", ".join(limit.editions) or None, "basis": limit.basis, "limit": limit.value,
             "unit": limit.unit, "source": limit.source, "doubt": limit.doubt or None,
         }  # fmt: skip
-        columns = zip(
-            nullable(judgement.value[i]), nullable(judgement.std[i]), judgement.reached[i].tolist(),
-            judgement.decision[i].tolist(), nullable(judgement.chance[i]), strict=True,
-        )  # fmt: skip
-        rows.append([
-            LimitResult.model_construct(
+        # What no reading reaches looks the same on every part: one (frozen) result serves them all.
+        silent = LimitResult.model_construct(
+            **common, value=None, std=None, reached="not_reached", decision="undecided", probability_conforming=None
+        )
+        row = [silent] * n
+        spoken = np.flatnonzero(judgement.reached[i])
+        columns = (a[i, spoken] for a in (judgement.value, judgement.std, judgement.chance))
+        codes = (judgement.reached[i, spoken].tolist(), judgement.decision[i, spoken].tolist())
+        for part, value, std, chance, reached, decision in zip(
+            spoken.tolist(), *map(nullable, columns), *codes, strict=True
+        ):
+            row[part] = LimitResult.model_construct(
                 **common, value=value, std=std, reached=REACHED_WORDS[reached], decision=DECISION_WORDS[decision],
                 probability_conforming=chance,
-            )
-            for value, std, reached, decision, chance in columns
-        ])  # fmt: skip
+            )  # fmt: skip
+        rows.append(row)
     return [[row[part] for row in rows] for part in range(n)]
 
 
