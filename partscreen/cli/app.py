@@ -45,7 +45,7 @@ app.command("screen")(screen)
 
 
 def main() -> None:
-    """Entry point. Text goes out as UTF-8 even where the console would not, so that no reading is lost to an encoding."""
+    """Entry point. A character the console cannot show is replaced, so that no result is lost to an encoding."""
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:

@@ -20,10 +20,10 @@ def read(
 ) -> None:
     """Show how files are understood: separator, decimal mark, columns and units, parts, and every problem."""
     from partscreen.errors import PartscreenError
-    from partscreen.readings.answer import answer
+    from partscreen.workflow import explain_files
 
     try:
-        text, problems = answer(files, columns=columns, lots=lots, save_columns=save_columns, as_json=json)
+        text, problems = explain_files(files, columns=columns, lots=lots, save_columns=save_columns, as_json=json)
     except PartscreenError as error:
         typer.echo(str(error), err=True)
         raise typer.Exit(3) from None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Optional
+from typing import Annotated
 
 import typer
 
@@ -11,32 +11,32 @@ import typer
 def screen(
     files: Annotated[list[Path], typer.Argument(help="Files of readings: delimited text or XLSX.", show_default=False)],
     lots: Annotated[
-        Optional[Path], typer.Option("--lots", help="Lot sheet: lot, supplier, type, ... (CSV or XLSX).")
+        Path | None, typer.Option("--lots", help="Lot sheet: lot, supplier, type, ... (CSV or XLSX).")
     ] = None,
     lot: Annotated[
-        Optional[list[str]],
+        list[str] | None,
         typer.Option("--lot", help='One lot in words: "A1 type=2SC5200 supplier=Birch". May be repeated.'),
     ] = None,
     type_name: Annotated[
-        Optional[str], typer.Option("--type", help="Marked type of every lot the sheet does not name.")
+        str | None, typer.Option("--type", help="Marked type of every lot the sheet does not name.")
     ] = None,
     columns: Annotated[
-        Optional[Path], typer.Option("--columns", help="Column map (TOML): which column is which quantity.")
+        Path | None, typer.Option("--columns", help="Column map (TOML): which column is which quantity.")
     ] = None,
     kit: Annotated[
-        Optional[Path], typer.Option("--kit", help="Your instruments (TOML): accuracy, leads, fixed conditions.")
+        Path | None, typer.Option("--kit", help="Your instruments (TOML): accuracy, leads, fixed conditions.")
     ] = None,
     reference: Annotated[
-        Optional[list[Path]],
+        list[Path] | None,
         typer.Option("--reference", help="Reference file of a type (TOML); goes before the library. May be repeated."),
     ] = None,
     out: Annotated[
-        Optional[Path], typer.Option("--out", help="Folder for report.html, result.json and parts.csv.")
+        Path | None, typer.Option("--out", help="Folder for report.html, result.json and parts.csv.")
     ] = None,
     json_out: Annotated[
-        Optional[str], typer.Option("--json", help="Write the result as JSON to this file; - for standard output.")
+        str | None, typer.Option("--json", help="Write the result as JSON to this file; - for standard output.")
     ] = None,
-    table: Annotated[Optional[Path], typer.Option("--table", help="Write one row a part to this CSV file.")] = None,
+    table: Annotated[Path | None, typer.Option("--table", help="Write one row a part to this CSV file.")] = None,
     risk: Annotated[
         float,
         typer.Option(
@@ -49,7 +49,7 @@ def screen(
             "--prior-share",
             min=1e-6,
             max=0.999,
-            help="Share of unfit parts expected before any reading (assumption 0.1); recorded, used once evidence is weighed.",
+            help="Share of unfit parts expected before any reading (assumption 0.1); recorded until evidence is weighed.",
         ),
     ] = 0.1,
     reach: Annotated[
@@ -58,30 +58,41 @@ def screen(
             "--reach",
             min=0.0,
             max=1.0,
-            help="Die area ratio the readings must be able to show before a part is accepted; recorded, used once evidence is weighed.",
+            help="Die area ratio the readings must be able to show before an accept; recorded until evidence is weighed.",
         ),
     ] = 0.6,
     temperature: Annotated[
-        Optional[float], typer.Option("--temperature", help="Case temperature in degC where the files do not state it.")
+        float | None, typer.Option("--temperature", help="Case temperature in degC where the files do not state it.")
     ] = None,
     brief: Annotated[bool, typer.Option("--brief", help="Leave covariances and curves out of the JSON.")] = False,
 ) -> None:
     """Judge every part: accept, hold or reject, with reasons.
 
-    Exit codes: 0 all accepted; 3 a file, lot or part could not be used (results are still written); 4 something rejected;
-    5 something held, nothing rejected; 2 usage.
+    Exit codes: 0 all accepted; 3 a file, lot or part could not be used (results are still written); 4 something
+    rejected; 5 something held, nothing rejected; 2 usage.
     """
     from partscreen.cli.show import exit_with, progress_line, say, show_screening
     from partscreen.errors import UnusableInput
     from partscreen.workflow import ScreenOptions, screen_files, write_outcome
 
     options = ScreenOptions(
-        lots=lots, lot_texts=tuple(lot or ()), type_name=type_name, columns=columns, kit=kit, references=tuple(reference or ()),
-        risk=risk, prior_share=prior_share, reach=reach, temperature_c=temperature, brief=brief,
-    )  # fmt: skip
+        lots=lots,
+        lot_texts=tuple(lot or ()),
+        type_name=type_name,
+        columns=columns,
+        kit=kit,
+        references=tuple(reference or ()),
+        risk=risk,
+        prior_share=prior_share,
+        reach=reach,
+        temperature_c=temperature,
+        brief=brief,
+    )
     try:
         outcome = screen_files(files, options, progress=progress_line(), figures=out is not None)
-        written = write_outcome(outcome, out=out, json_out=None if json_out == "-" else json_out, table=table)
+        written = write_outcome(
+            outcome, out=out, json_out=None if json_out == "-" else json_out, table=table, brief=brief
+        )
     except UnusableInput as error:
         exit_with(3, error)
     if json_out == "-":

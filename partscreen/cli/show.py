@@ -47,7 +47,8 @@ def _lot_head(lot: LotResult) -> str:
     counts = {name: sum(p.disposition == name for p in lot.parts) for name in ("reject", "hold", "accept", None)}
     words = {"reject": "rejected", "hold": "held", "accept": "accepted", None: "unusable"}
     tally = ", ".join(f"{n} {words[name]}" for name, n in counts.items() if n)
-    return f"{', '.join(bits)}: {lot.n_parts} part{'s' if lot.n_parts != 1 else ''}: {tally}; lot: {lot.judgement.replace('_', ' ')}"
+    parts = f"{lot.n_parts} part{'s' if lot.n_parts != 1 else ''}"
+    return f"{', '.join(bits)}: {parts}: {tally}; lot: {lot.judgement.replace('_', ' ')}"
 
 
 def _part_line(part: PartResult) -> str:

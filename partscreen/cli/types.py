@@ -21,10 +21,10 @@ def types(
 ) -> None:
     """List the library, show one type with its sources, or check a reference file."""
     from partscreen.errors import PartscreenError
-    from partscreen.reference.answer import answer
+    from partscreen.workflow import tell_types
 
     try:
-        text, problems = answer(name, validate, tuple(reference or ()), as_json=json)
+        text, problems = tell_types(name, validate=validate, references=tuple(reference or ()), as_json=json)
     except PartscreenError as error:
         typer.echo(str(error), err=True)
         raise typer.Exit(3) from None

@@ -1,0 +1,217 @@
+"""From a batch and its judgement to the ready arrays the report draws: readings, residuals, envelopes, limit points."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from partscreen.device.predict import predict_gain, predict_saturation
+from partscreen.device.prior import TypeConstants
+from partscreen.errors import UnknownType
+from partscreen.quantities import ZERO_CELSIUS
+from partscreen.readings.tables import Batch, Points, Spots, Sweep
+from partscreen.reference import Library, ReferenceType, limits
+from partscreen.reference.curves import typical_forced_gain, typical_vce
+from partscreen.reference.envelope import envelope
+from partscreen.reference.population import population_for
+from partscreen.report.data import Envelope, LimitPoint, LotData, PartData
+from partscreen.results import LotResult, PartResult
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+_DRAWN: dict[str, Literal["hfe", "vbe", "vce_sat"]] = {"hfe": "hfe", "vbe": "vbe", "vce_sat": "vce_sat"}
+_DEFAULT_VCE, _DEFAULT_FORCED_GAIN = (
+    5.0,
+    10.0,
+)  # where neither the readings nor the type's sheet say (common practice, no source)
+
+
+def lot_data(batch: Batch, lots: Sequence[LotResult], library: Library) -> dict[str, LotData]:
+    """What the figures of each lot need.
+
+    Parameters
+    ----------
+    batch : Batch
+        As judged: `use` False readings are left out.
+    lots : sequence of LotResult
+        In the order of `batch.lots`.
+    """
+    rows_of = _rows_of_parts(batch.points.part, batch.n_parts)
+    spots_of = _rows_of_parts(batch.spots.part, batch.n_parts)
+    out: dict[str, LotData] = {}
+    for number, lot in enumerate(lots):
+        members = np.flatnonzero(batch.part_lot == number)
+        out[lot.lot] = _one_lot(batch, lot, members, _type_of(lot, library), rows_of, spots_of)
+    return out
+
+
+def _type_of(lot: LotResult, library: Library) -> ReferenceType | None:
+    try:
+        return library.find(lot.type).type if lot.type else None
+    except UnknownType:
+        return None
+
+
+def _rows_of_parts(part: Ints, n_parts: int) -> Mapping[int, Ints]:
+    order = np.argsort(part, kind="stable")
+    edges = np.searchsorted(part[order], np.arange(n_parts + 1))
+    return {i: order[edges[i] : edges[i + 1]] for i in range(n_parts) if edges[i] < edges[i + 1]}
+
+
+def _one_lot(
+    batch: Batch,
+    lot: LotResult,
+    members: Ints,
+    kind: ReferenceType | None,
+    rows_of: Mapping[int, Ints],
+    spots_of: Mapping[int, Ints],
+) -> LotData:
+    points = batch.points
+    nothing = np.zeros(0, dtype=np.int64)
+    mine = np.concatenate([rows_of.get(int(p), nothing) for p in members]) if members.size else nothing
+    mine = mine[points.use[mine] & ~points.control[mine]]
+    gain_rows = mine[np.isin(points.sweep[mine], (Sweep.GAIN, Sweep.GUMMEL)) & (points.ic[mine] > 0)]
+    sat_rows = mine[(points.sweep[mine] == Sweep.SATURATION) & (points.ic[mine] > 0)]
+    vce = _median(points.vce[gain_rows], (typical_vce(kind) if kind else None) or _DEFAULT_VCE)
+    forced = _median(
+        points.ic[sat_rows] / points.ib[sat_rows], (typical_forced_gain(kind) if kind else None) or _DEFAULT_FORCED_GAIN
+    )
+    temp = _median(points.case_temp[mine], 25.0 + ZERO_CELSIUS)
+    limit_rows = limits(kind) if kind else ()
+    working = _working_current(
+        points, gain_rows, [row.conditions["IC"] for row in limit_rows if row.quantity == "hfe" and row.is_limit]
+    )
+    population = population_for(kind) if kind else None
+    parts = {
+        result.part: _one_part(
+            batch, result, rows_of.get(int(number), nothing), spots_of.get(int(number), nothing), working,
+            population.constants if population else None,
+        )
+        for number, result in zip(members, lot.parts, strict=True)
+    }  # fmt: skip
+    bands = {}
+    if kind is not None:
+        rated = kind.rating("IC")
+        top = float(np.max(points.ic[mine], initial=0.0)) or rated or 1.0
+        low = max(float(np.min(points.ic[mine], initial=np.inf)), 1e-4) if mine.size else top / 300.0
+        grid = np.geomspace(min(low, top / 3.0), min(3.0 * top, max(rated or top, top)), 25)
+        bands = {q: _band(kind, q, grid, vce, temp, forced) for q in _DRAWN.values()}
+    celsius = f"case {temp - ZERO_CELSIUS:.0f} °C"
+    return LotData(
+        **bands,
+        limits=tuple(
+            LimitPoint(_DRAWN[row.quantity], row.conditions["IC"], row.value, row.side, row.basis)
+            for row in limit_rows
+            if row.quantity in _DRAWN and "IC" in row.conditions
+        ),
+        parts=parts,
+        working_ic=working,
+        conditions=f"VCE = {vce:.3g} V, {celsius}",
+        sat_conditions=f"IC/IB = {forced:.3g}, {celsius}",
+        c_cb_conditions=_bias_words(batch.spots, members, "c_cb", "VCB"),
+        c_be_conditions=_bias_words(batch.spots, members, "c_be", "VEB"),
+    )
+
+
+def _median(values: Floats, otherwise: float) -> float:
+    finite = values[np.isfinite(values)]
+    return float(np.median(finite)) if finite.size else otherwise
+
+
+def _working_current(points: Points, rows: Ints, limit_currents: Sequence[float]) -> float | None:
+    """Where the gain of the parts is told: the lowest current of an hFE limit all readings reach, else the middle."""
+    if not rows.size:
+        return None
+    low, high = float(points.ic[rows].min()), float(points.ic[rows].max())
+    reached = [ic for ic in sorted(limit_currents) if low <= ic <= high]
+    return reached[0] if reached else float(np.sqrt(low * high))
+
+
+def _band(
+    kind: ReferenceType,
+    quantity: Literal["hfe", "vbe", "vce_sat"],
+    grid: Floats,
+    vce: float,
+    temp: float,
+    forced: float,
+) -> Envelope:
+    found = envelope(kind, population_for(kind), quantity, grid, vce=vce, temp=temp, forced_gain=forced)
+    return Envelope(found.ic, found.low, found.high, found.typical, found.origin)
+
+
+def _one_part(
+    batch: Batch, result: PartResult, rows: Ints, spots: Ints, working: float | None, constants: TypeConstants | None
+) -> PartData:
+    points = batch.points
+    rows = rows[points.use[rows] & ~points.control[rows] & (points.ic[rows] > 0)]
+    gain = rows[np.isin(points.sweep[rows], (Sweep.GAIN, Sweep.GUMMEL, Sweep.OUTPUT))]
+    sat = rows[points.sweep[rows] == Sweep.SATURATION]
+    gain, sat = gain[np.argsort(points.ic[gain], kind="stable")], sat[np.argsort(points.ic[sat], kind="stable")]
+    hfe_residual = np.full(gain.size, np.nan)
+    vbe_residual, sat_residual = hfe_residual.copy(), np.full(sat.size, np.nan)
+    if result.fit is not None and constants is not None:
+        theta = np.array([result.fit.theta])
+        if gain.size:
+            at = predict_gain(
+                theta,
+                constants,
+                points.ic[gain],
+                points.vce[gain],
+                points.case_temp[gain],
+                points.pulsed[gain],
+                jacobian=False,
+            )
+            with np.errstate(divide="ignore", invalid="ignore"):
+                hfe_residual = np.log(points.hfe[gain] / np.exp(at.ln_hfe[0])) * points.hfe[gain] / points.hfe_std[gain]
+                vbe_residual = (points.vbe[gain] - at.vbe[0]) / points.vbe_std[gain]
+        if sat.size:
+            there = predict_saturation(
+                theta,
+                constants,
+                points.ic[sat],
+                points.ib[sat],
+                points.case_temp[sat],
+                points.pulsed[sat],
+                jacobian=False,
+            )
+            sat_residual = (points.vce[sat] - there.vce[0]) / points.vce_std[sat]
+    return PartData(
+        ic=points.ic[gain],
+        hfe=points.hfe[gain],
+        vbe=points.vbe[gain],
+        hfe_residual=hfe_residual,
+        vbe_residual=vbe_residual,
+        sat_ic=points.ic[sat],
+        vce_sat=points.vce[sat],
+        sat_residual=sat_residual,
+        c_cb=_spot(batch.spots, spots, "c_cb"),
+        c_be=_spot(batch.spots, spots, "c_be"),
+        gain=_gain_at(points, gain, working),
+    )
+
+
+def _gain_at(points: Points, rows: Ints, working: float | None) -> float | None:
+    rows = rows[np.isfinite(points.hfe[rows])]
+    if working is None or not rows.size or not points.ic[rows[0]] <= working <= points.ic[rows[-1]]:
+        return None
+    return float(np.exp(np.interp(np.log(working), np.log(points.ic[rows]), np.log(points.hfe[rows]))))
+
+
+def _spot(spots: Spots, rows: Ints, quantity: str) -> float | None:
+    rows = rows[(spots.quantity[rows] == quantity) & spots.use[rows] & ~spots.control[rows]]
+    return float(np.mean(spots.value[rows])) if rows.size else None
+
+
+def _bias_words(spots: Spots, members: Ints, quantity: str, bias: str) -> str:
+    rows = np.flatnonzero(np.isin(spots.part, members) & (spots.quantity == quantity))
+    told = {spots.conditions[i].get(bias) for i in rows}
+    if not rows.size:
+        return ""
+    if len(told) != 1:
+        return f"{bias} differs between readings"
+    (value,) = told
+    return f"{bias} = {value:g} V" if isinstance(value, float | int) else f"{bias} not stated"
