@@ -14,11 +14,10 @@ from partscreen.results import QualityNote
 
 SIGMA = 3.0  # drift beyond this many standard uncertainties is corrected; below, it only widens (assumption)
 SCATTER = 1.5  # scatter beyond what the readings' uncertainty explains, from which it widens (assumption)
-XTB, EG, XTI = (
-    1.5,
-    1.11,
-    3.0,
-)  # temperature laws of the shares that a logged case temperature explains (SPICE defaults; XTB common)
+# Temperature laws of the share that a logged case temperature explains (SPICE defaults; XTB: memory), and the relative
+# uncertainty of that share (assumption: XTB of 1 to 2; VBE is read across the series resistance as well).
+XTB, EG, XTI = 1.5, 1.11, 3.0
+EXPLAINED_STD = {"hfe": 0.33, "vbe": 0.1}
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,12 +86,14 @@ def _difference(
     if index.size == 0:
         return np.nan, np.nan
     delta = y[index] - np.interp(at, x, y[base])
+    explained = 0.0
     if temperature_known:
         warmer = points.case_temp[index] - np.interp(at, x, points.case_temp[base])
         rate = log_gain_slope(points.case_temp[index], XTB) if name == "hfe" else _rate(points, index)
         delta = delta - np.nan_to_num(rate * warmer)
+        explained = float(np.nan_to_num(rate * warmer).mean()) * EXPLAINED_STD[name]
     spread = np.sqrt(np.mean(noise[index] ** 2 + np.interp(at, x, noise[base]) ** 2))
-    return float(delta.mean()), float(spread / np.sqrt(index.size))
+    return float(delta.mean()), float(np.hypot(spread / np.sqrt(index.size), explained))
 
 
 def _rate(points: Points, index: np.ndarray) -> Floats:

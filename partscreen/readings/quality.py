@@ -28,7 +28,7 @@ from partscreen.readings.quality_dead import dead_parts, wrong_polarity
 from partscreen.readings.quality_heating import heating_drift
 from partscreen.readings.quality_limits import at_range_limit, base_current_missing, compliance, too_few_points
 from partscreen.readings.quality_low import leakage, offsets
-from partscreen.readings.quality_shape import gain_dips, unsteady, vbe_not_rising
+from partscreen.readings.quality_shape import current_breaks, gain_dips, unsteady, vbe_not_rising
 from partscreen.readings.quality_size import impossible_size, slips_of_thousand, spot_sizes, temperature_jumps
 from partscreen.readings.quality_spots import missing_conditions
 from partscreen.readings.tables import Batch, PartCondition
@@ -40,6 +40,7 @@ _CHECKS = (
     at_range_limit,
     leakage,
     offsets,
+    current_breaks,
     vbe_not_rising,
     unsteady,
     gain_dips,

@@ -7,8 +7,11 @@ import numpy as np
 from partscreen.readings.findings import Desk, Finding
 from partscreen.readings.runs import in_order
 from partscreen.readings.tables import Bools, Floats, Sweep
+from partscreen.readings.uncertainty import resolution
 
-PILE = 1e-3  # currents this close are one limit (assumption: regulation jitter of a supply; readings of 4 digits)
+# Currents this close, or one digit apart, are one limit (assumption: regulation jitter; 5e-5 seen on one supply).
+PILE = 2e-4
+LEVEL = 1e-3  # forced currents this close are one level (assumption)
 IB_RISE = 1.05  # base current that must have risen on the pile (assumption: above any reading's noise)
 AT_TOP = 0.999  # share of the printed range at which a reading counts as clipped (assumption)
 MIN_POINTS = 3  # below this a sweep has no shape to check (a line through two points fits anything)
@@ -25,8 +28,9 @@ def compliance(desk: Desk) -> list[Finding]:
     if runs.n == 0:
         return []
     known = desk.ok & np.isfinite(points.ic) & np.isfinite(points.ib) & (points.ib > 0.0) & (points.ic > 0.0)
+    digit = 1.1 * resolution(points.ic[known], may_be_set=True)
     top = runs.highest(np.where(known, points.ic, np.nan))
-    at_top = known & (points.ic >= top[runs.of_row] * (1.0 - PILE))
+    at_top = known & (points.ic >= top[runs.of_row] * (1.0 - PILE) - digit)
     ib_high = runs.highest(np.where(at_top, points.ib, np.nan))
     ib_low = runs.lowest(np.where(at_top, points.ib, np.nan))
     output = runs.sweep == Sweep.OUTPUT
@@ -34,7 +38,7 @@ def compliance(desk: Desk) -> list[Finding]:
     below = known & ~at_top
     piled &= output | (~_lower_levels_repeat(desk, below) & (runs.count(below) >= 2))
     rows = at_top & piled[runs.of_row]
-    rows |= _same_limit_elsewhere(desk, known, top, piled & output)
+    rows |= _same_limit_elsewhere(desk, known, top, piled & output, digit)
     rows |= _kit_limit(desk, known)
     hit = np.flatnonzero(runs.any(rows))
     figures = {"limit_a": top[hit], "points_at_limit": runs.count(rows)[hit].astype(float)}
@@ -50,19 +54,19 @@ def _lower_levels_repeat(desk: Desk, rows: Bools) -> Bools:
     points, runs = desk.points, desk.runs
     order = in_order(runs.of_row, points.ic, rows)
     one, two = order[:-1], order[1:]
-    same = (runs.of_row[one] == runs.of_row[two]) & (points.ic[two] < points.ic[one] * (1.0 + PILE))
+    same = (runs.of_row[one] == runs.of_row[two]) & (points.ic[two] < points.ic[one] * (1.0 + LEVEL))
     ratio = points.ib[two] / points.ib[one]
     apart = same & (np.maximum(ratio, 1.0 / ratio) > 1.0 + 0.3 * (IB_RISE - 1.0))
     return np.bincount(runs.of_row[one[apart]], minlength=runs.n) > 0
 
 
-def _same_limit_elsewhere(desk: Desk, known: Bools, top: Floats, found: Bools) -> Bools:
+def _same_limit_elsewhere(desk: Desk, known: Bools, top: Floats, found: Bools, digit: float) -> Bools:
     points, runs = desk.points, desk.runs
     rows = np.zeros(points.ic.shape[0], dtype=bool)
     output = runs.sweep[runs.of_row] == Sweep.OUTPUT
     for session in np.unique(runs.session[found]):
         level = float(np.max(top[found & (runs.session == session)]))
-        rows |= known & output & (points.session == session) & (np.abs(points.ic / level - 1.0) <= PILE)
+        rows |= known & output & (points.session == session) & (np.abs(points.ic - level) <= PILE * level + digit)
     return rows
 
 

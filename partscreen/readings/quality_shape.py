@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
+from partscreen.device.temperature import thermal_voltage
 from partscreen.readings.findings import Desk, Finding
 from partscreen.readings.runs import group_median, in_order, steps_of_base_current
 from partscreen.readings.tables import Bools, Floats, Ints, Sweep
@@ -21,10 +23,12 @@ WHOLE = 0.25  # share of bad points above which the whole sweep is left out (ass
 TEMP_APART = 2.0  # K; points further apart in temperature are not compared
 ACTIVE_VCE = 1.0  # V; below, output curves bend too sharply to be compared with their neighbours (assumption)
 SATURATED = 0.2  # V of forward bias at the collector junction: the gain collapses there, no fault of the readings
-DIP_SIGMA = (
-    6.0  # the top of many noisy points lies 2 to 3 standard deviations high; 6 leaves 3 for the dip (assumption)
-)
+# The top of many noisy points lies 2 to 3 standard deviations high; 6 leaves 3 for the dip (assumption).
+DIP_SIGMA = 6.0
 DIP = 0.03  # ln hFE (assumption)
+# Of ln IC over VBE/VT: 50 mV per decade at 25 degC (assumption, as in the check of the low end).
+STEEPEST = 59.16 / 50.0
+ISLAND = 10  # readings between two breaks that are taken for a fault of their own (assumption)
 VBE_PER_KELVIN = 2.5e-3  # V/K: no silicon junction moves faster at these currents (2.3 mV/K at 0.50 V)
 
 
@@ -89,6 +93,46 @@ def unsteady(desk: Desk) -> list[Finding]:
         _series(desk, "hFE", of_run, ln_ic, ln_hfe, hfe_std, _one_row_a_step(desk, steps)),
     ]
     return [finding for finding in found if finding is not None]
+
+
+def current_breaks(desk: Desk) -> list[Finding]:
+    """UNSTEADY: collector current that leaps or falls between two readings further than their VBE allows.
+
+    Between readings at one temperature ln IC rises by at most dVBE/VT times 59.16/50. The readings on both sides of a
+    break are left out, and those between two breaks that are close together: they belong to neither side.
+    """
+    points, runs = desk.points, desk.runs
+    junction = (points.sweep == Sweep.GAIN) | (points.sweep == Sweep.GUMMEL)
+    rows = desk.ok & junction & (points.ic > 0.0) & np.isfinite(points.vbe) & np.isfinite(points.case_temp)
+    index = np.flatnonzero(rows)
+    if index.size < 2:
+        return []
+    one, two = index[:-1], index[1:]
+    vt = thermal_voltage(points.case_temp)
+    rise = (points.vbe[two] - points.vbe[one]) / vt[one]
+    gain = np.log(points.ic[two] / points.ic[one]) * np.sign(rise)
+    std = np.hypot(points.ic_std / points.ic, points.vbe_std / vt)
+    noise = np.hypot(std[one], std[two])
+    warmer = VBE_PER_KELVIN * np.abs(points.case_temp[two] - points.case_temp[one]) / vt[one]
+    excess = np.maximum(gain - STEEPEST * np.abs(rise), -gain) - warmer
+    with np.errstate(invalid="ignore"):
+        same = (runs.of_row[one] == runs.of_row[two]) & ~(np.abs(points.vce[two] / points.vce[one] - 1.0) > 0.2)
+    broken = np.flatnonzero(same & (excess > FALL_SIGMA * noise))
+    flagged = np.zeros(points.ic.shape[0], dtype=bool)
+    flagged[one[broken]] = flagged[two[broken]] = True
+    for left, right in pairwise(broken):
+        if right - left <= ISLAND and runs.of_row[one[left]] == runs.of_row[two[right]]:
+            flagged[index[left + 1 : right + 1]] = True
+    largest = np.zeros(runs.n)
+    np.maximum.at(largest, runs.of_row[one[broken]], np.exp(np.abs(np.log(points.ic[two] / points.ic[one]))[broken]))
+    hit = np.flatnonzero(largest)
+    sentence = (
+        "Between two readings the collector current changes by a factor of {largest_factor}, further than VBE "
+        "allows: range change, "
+        "contact or oscillation. The readings beside the break are left out."
+    )
+    figures = {"largest_factor": largest[hit]}
+    return [Finding("UNSTEADY", hit, sentence, figures, _whole_runs(desk, flagged, rows))]
 
 
 def gain_dips(desk: Desk) -> list[Finding]:

@@ -18,9 +18,11 @@ from partscreen.results import InputFile
 TEMP = 298.15
 
 
-def lot_parameters(n: int, rng: np.random.Generator, lot_size: int = 1) -> dict[str, Floats]:
+def lot_parameters(
+    n: int, rng: np.random.Generator, lot_size: int = 1, sizes: tuple[float, float] = (0.05, 20.0)
+) -> dict[str, Floats]:
     """Parameters of `n` parts spread over small-signal to 20 A power parts; one size per `lot_size` parts."""
-    size = np.exp(rng.uniform(np.log(0.05), np.log(20.0), n))  # amperes the die is made for
+    size = np.exp(rng.uniform(*np.log(sizes), n))  # amperes the die is made for
     size = size[np.arange(n) // lot_size * lot_size]
     return {
         "rated": size,
