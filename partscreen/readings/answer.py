@@ -42,5 +42,5 @@ def answer(
 
 def _more(notices: Sequence[str], text: str) -> str:
     """Notices that belong to no file's block."""
-    rest = [notice for notice in notices if notice.partition(": ")[2] not in text]
+    rest = [one for one in notices if one.partition(": ")[2].removeprefix("left out ") not in text]
     return "".join(f"note: {notice}\n" for notice in rest)

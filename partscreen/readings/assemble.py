@@ -97,6 +97,8 @@ def _rows_with_owner(builder: Builder, draft: FileDraft, data: Interpreted, lots
     """Rows that name a part and a lot and lie under no merged cell; the others are reported and kept out."""
     table = data.table
     keep = np.ones(data.n, dtype=np.bool_)
+    named = [i for i in range(data.n) if lots[i] and parts[i]] if table.blocked else []
+    builder.part_codes([lots[i] for i in named], [parts[i] for i in named])  # numbered in the order of the sheet
     for i in range(data.n) if table.blocked else ():
         cells = table.blocked.get(int(data.row[i]))
         if cells is None:

@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable, Iterable
 
 from partscreen.errors import Problem
+from partscreen.readings.numbers import plain_marks
 from partscreen.readings.table_form import HeaderTest, Table, build_table, header_position
 
 _HEAD = 600  # lines looked at to find separator and header
@@ -48,6 +49,7 @@ def read_text_tables(
         kind = next((name for magic, name in _BINARY.items() if data.startswith(magic)), "binary data, not text")
         fix = "export the readings as CSV or as an .xlsx workbook"
         return [], [Problem("BINARY_FILE", f"the file is {kind}", fix, file)]
+    text = plain_marks(text)
     lines, problems = _lines(file, text)
     found = _best_split(lines, test, delimiter)
     if found is None:

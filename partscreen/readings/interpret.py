@@ -120,12 +120,12 @@ def _text_column(table: Table, use: Use) -> list[str]:
 def _read_column(out: Interpreted, use: Use, mark: str) -> None:
     quantity = QUANTITIES[use.role]
     cells = out.table.columns[use.index]
-    read = read_numbers(cells, mark)
-    if use.role == "time" and read.bad:
+    if use.role == "time" and any(":" in cell for cell in cells):
         seconds = clock_seconds(cells)
         if seconds is not None:
             out.numbers["time"], out.bad["time"] = seconds, np.zeros(out.n, dtype=np.bool_)
             return
+    read = read_numbers(cells, mark)
     if mark == UNKNOWN and read.ambiguous:
         # The whole column waits: figures of one column are not read by two rules.
         read.values[:] = np.nan
@@ -133,6 +133,7 @@ def _read_column(out: Interpreted, use: Use, mark: str) -> None:
         read.bad = [cell for cell in read.bad if cell.index in ambiguous]
     bad = list(read.bad)
     values = _to_si(out, use, read, bad)
+    values[[cell.index for cell in bad]] = np.nan
     checked = values
     if use.role == "hfe" and "ic" in out.numbers and "ib" in out.numbers:
         with np.errstate(divide="ignore", invalid="ignore"):

@@ -24,6 +24,14 @@ _NOT_NUMBERS = {"nan": "NOT_A_NUMBER", "inf": "INFINITE", "infinity": "INFINITE"
 _OVERRANGE = frozenset(("ol", "o.l", "o.l.", "over", "overload", "overrange", "ovld"))
 
 
+_LOOKALIKES = {0x2212: "-", 0x00A0: " ", 0x202F: " ", 0x2009: " "}
+
+
+def plain_marks(text: str) -> str:
+    """Typographic minus signs and fixed spaces as their plain forms."""
+    return text if text.isascii() else text.translate(_LOOKALIKES)
+
+
 class NumberText(str):
     """Text of a number that a workbook stored as a number: its point is no evidence of how people type."""
 
@@ -134,7 +142,9 @@ def read_numbers(cells: Sequence[str], mark: str) -> Numbers:
         try:
             if mark == COMMA:
                 cells = [cell.replace(",", ".") for cell in cells]
-            return Numbers(np.array([float(cell) if cell else np.nan for cell in cells], dtype=np.float64))
+            values = np.array([float(cell) if cell else np.nan for cell in cells], dtype=np.float64)
+            if not np.isinf(values).any():
+                return Numbers(values)
         except ValueError:
             pass
     return _read_slowly(cells, mark)
@@ -167,7 +177,7 @@ def read_cell(text: str, mark: str) -> tuple[float, str] | BadCell:
     """One cell: its figure and the unit text after it ("" when none), or what is wrong with it."""
     if isinstance(text, NumberText):
         return float(text), ""
-    tidy = text.strip().replace("\u00a0", " ").replace("\u202f", " ").replace("\u2009", " ").replace("−", "-")
+    tidy = text.strip()
     lower = tidy.lower()
     if lower in BLANKS:
         return float("nan"), ""

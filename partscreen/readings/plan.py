@@ -61,8 +61,18 @@ def plan(table: Table, problems: list[Problem], notices: list[str]) -> tuple[dic
         if unit is not None and unit.notice:
             notices.append(f"column {header}: {unit.notice}")
         uses[found.role] = Use(found.role, index, unit)
-        shown.append(ColumnUnderstanding(header, found.role, unit.name if unit else ""))
+        shown.append(_shown(header, found.role, unit))
     return uses, shown
+
+
+def _shown(header: str, role: str, unit: UnitReading | None) -> ColumnUnderstanding:
+    """A column as it is told; currents, voltages and times without a unit are taken in A, V and s, and that is said."""
+    if unit is not None:
+        return ColumnUnderstanding(header, role, unit.name)
+    assumed = QUANTITIES[role].unit if role in COLUMN_KEYS else ""
+    if assumed in ("A", "V", "s"):
+        return ColumnUnderstanding(header, role, assumed, "no unit stated")
+    return ColumnUnderstanding(header, role)
 
 
 def _unusable_header(table: Table, index: int, found: Recognised) -> Problem:

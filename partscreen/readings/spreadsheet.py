@@ -7,7 +7,7 @@ import io
 from typing import Any
 
 from partscreen.errors import Problem
-from partscreen.readings.numbers import NumberText
+from partscreen.readings.numbers import NumberText, plain_marks
 from partscreen.readings.table_form import WORKBOOK, HeaderTest, Table, build_table, header_position, letters
 
 
@@ -55,7 +55,7 @@ def _text(cell: Any) -> str:
         return NumberText(int(cell)) if whole else NumberText(repr(cell))
     if isinstance(cell, (datetime.datetime, datetime.date, datetime.time)):
         return cell.isoformat()
-    return str(cell)
+    return plain_marks(str(cell))
 
 
 def _mark_merged(table: Table, ranges: list[tuple[tuple[int, int], tuple[int, int]]]) -> None:

@@ -137,7 +137,9 @@ def _sweep_codes(draft: FileDraft, data: Interpreted, rows: Ints, group: Ints, n
     if not blank.any():
         return np.maximum(said, -1)
     found = classify(group, numbers)
-    lost = blank & (found < 0) & ~_lost(data, rows, numbers)
+    lost = (
+        blank & (found < 0) & ~np.any([bad[rows] for bad in data.bad.values()], axis=0)
+    )  # a bad cell was told already
     if lost.any():
         at = [int(r) for r in data.row[rows[lost]]]
         what = "it cannot be told what was swept: no gain, base current, VBE or VCE(sat)" + also_in_rows(at)
