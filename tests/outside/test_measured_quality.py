@@ -134,7 +134,8 @@ def test_clean_decades_of_laboratory_runs_stay_in_use(name):
 def test_wafer_runs_below_breakdown_stay_in_use():
     """VCE 0.5 and 1 V, and VCB 0: active region; at 1.5 V and above the collector breaks down (SOURCES.md).
 
-    From 1 nA up every point stays in use; below lie noise and offset of the analyser (tens of picoamperes).
+    From 200 nA up every point stays in use. Below, the base current of the runs at 1 V crosses zero (0.1 to 0.7 nA of
+    offset, seen as negative readings up to 0.54 V), and below 0.1 nA the collector current is noise.
     """
     for name in WAFER:
         batch, _ = checked(name)
@@ -142,8 +143,8 @@ def test_wafer_runs_below_breakdown_stay_in_use():
         quiet = [rows for rows in gummel_runs(batch) if p.vce[rows].max() < 1.2]
         assert len(quiet) >= 12
         for rows in quiet:
-            clear = rows[p.ic[rows] >= 1e-9]
-            assert clear.size >= 20
+            clear = rows[p.ic[rows] >= 2e-7]
+            assert clear.size >= 15
             assert p.use[clear].all()
 
 
