@@ -45,9 +45,7 @@ def collect(
             work.theta(work.x, rows), rows, shared[session], with_shared=True
         )
         theta[parts] = work.theta(work.x, rows)
-        covariance[parts] = _covariance(
-            work, jacobian[:, :, work.seen], by_shared, shared_covariance[session], prior_covariance
-        )
+        covariance[parts] = _covariance(work, jacobian, by_shared, shared_covariance[session], prior_covariance)
         sound = np.isfinite(work.cost)
         chi_square[parts] = np.where(sound, 2.0 * work.cost, np.nan)
         iterations[parts] = work.iterations
@@ -75,7 +73,7 @@ def collect(
         cap_residual=residuals[3],
         used=used,
         sat_left=np.isfinite(o.vce_sat) & (o.sat_ic > 0.0) & (o.sat_ib > 0.0) & ~used.sat,
-        not_reached=((candidates.hfe & ~used.hfe) | (candidates.vbe & ~used.vbe)).any(axis=1),
+        not_reached=np.asarray(((candidates.hfe & ~used.hfe) | (candidates.vbe & ~used.vbe)).any(axis=1)),
         prior_mean=np.array(full_mean),
         prior_covariance=np.array(prior_covariance),
         constants=constants,

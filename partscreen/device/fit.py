@@ -18,7 +18,7 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
 
-CHUNK = 1000  # parts per block: the arrays of one evaluation then stay in the processor's cache
+CHUNK = 2000  # parts per block: larger ones leave the processor's cache, smaller ones cost more calls
 _SURPRISE = 0.01  # parts that fit worse than this get further starts
 _ROUNDS = 3  # of leaving out points that cannot be reached, or have left saturation
 
@@ -93,8 +93,8 @@ def _check_covariance(covariance: Floats) -> None:
 
 
 def _prepare(block: Block, parts: Ints, full_mean: Floats, covariance: Floats) -> Fitting:
-    seen = block.seen()
-    precision = np.linalg.inv(covariance[np.ix_(seen, seen)])
+    seen = block.seen
+    precision = np.asarray(np.linalg.inv(covariance[np.ix_(seen, seen)]), dtype=np.float64)
     mean = full_mean[np.ix_(parts, seen)]
     k = parts.shape[0]
     return Fitting(

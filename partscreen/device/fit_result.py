@@ -93,7 +93,8 @@ def gain_from_fit(
     model lacks.
     """
     found = predict_gain(fit.theta, fit.constants, ic, vce, case_temp, pulsed)
-    assert found.d_ln_hfe is not None and found.d_vbe is not None
+    assert found.d_ln_hfe is not None
+    assert found.d_vbe is not None
     return (
         Prediction(found.ln_hfe, _spread(found.d_ln_hfe, fit.covariance)),
         Prediction(found.vbe, _spread(found.d_vbe, fit.covariance)),
@@ -105,7 +106,8 @@ def saturation_from_fit(
 ) -> tuple[Prediction, Prediction]:
     """VCE(sat) and VBE(sat) [V] of fitted parts at forced currents [A]."""
     found = predict_saturation(fit.theta, fit.constants, ic, ib, case_temp, pulsed)
-    assert found.d_vce is not None and found.d_vbe is not None
+    assert found.d_vce is not None
+    assert found.d_vbe is not None
     return (
         Prediction(found.vce, _spread(found.d_vce, fit.covariance)),
         Prediction(found.vbe, _spread(found.d_vbe, fit.covariance)),

@@ -43,14 +43,14 @@ class Fitting:
     def search(self, rows: Ints, start: Floats, shared: Floats) -> None:
         """Fit some parts of the block from `start` (k, n_seen), keeping what is cheaper than before."""
 
-        def model(x: Floats, local: Ints) -> tuple[Floats, Floats]:
+        def model(x: Floats, local: Ints, /) -> tuple[Floats, Floats]:
             which = rows[local]
             residual, jacobian, _ = self.block.evaluate(self.theta(x, which), which, shared[which])
-            return residual, jacobian[:, :, self.seen]
+            return residual, jacobian
 
         found = minimise(
             model, start, prior_mean=self.mean[rows], prior_precision=self.precision,
-            absolute=1e-4, relative=1e-6, damping=1e-4, largest_step=3.0, max_iterations=60,
+            absolute=5e-4, relative=1e-6, damping=1e-4, largest_step=3.0, max_iterations=60,
         )  # fmt: skip
         better = found.cost < self.cost[rows]
         won = rows[better]

@@ -26,7 +26,7 @@ all seven from both starts."""
 class Model(Protocol):
     """Residuals of some of the problems and their Jacobian."""
 
-    def __call__(self, x: Floats, rows: Ints) -> tuple[Floats, Floats]:
+    def __call__(self, x: Floats, rows: Ints, /) -> tuple[Floats, Floats]:
         """`x` (k, p) are coordinates of the problems numbered `rows` (k,). Returns (k, m) and (k, m, p).
 
         A residual that cannot be formed there is NaN: the step is refused and a smaller one tried. A missing reading
@@ -87,8 +87,9 @@ def minimise(
 
     Notes
     -----
-    Damping is a tenth after a step that kept its promise, three times after one that raised the cost. Finished
-    problems leave the batch. A start where the cost is not finite stays where it is, not converged.
+    Damping falls to 0.3 of itself after a step that kept its promise, is trebled after one that kept less than a
+    quarter of it, and quadrupled after one that raised the cost. Finished problems leave the batch. A start where the
+    cost is not finite stays where it is, not converged.
     """
     x = np.array(start, dtype=float, copy=True)
     n, p = x.shape
@@ -123,8 +124,8 @@ def minimise(
         scale[won] = np.maximum(_MEMORY * scale[won], _diagonal(new_h[better]))
         with np.errstate(all="ignore"):
             ratio = np.where(promised > 0.0, (old - new_cost) / promised, 1.0)
-        shrink = np.where(ratio > 0.75, 0.1, np.where(ratio > 0.25, 1.0 / 3.0, 1.0))
-        lam[active] = np.where(better, np.maximum(weight * shrink, 1e-12), weight * 3.0)
+        factor = np.where(ratio > 0.75, 0.3, np.where(ratio > 0.25, 1.0, 3.0))
+        lam[active] = np.where(better, np.maximum(weight * factor, 1e-12), weight * 4.0)
         converged[active[small]] = True
         active = active[~finished]
     return Minimum(x, cost, curvature, gradient, converged, iterations)
@@ -147,9 +148,9 @@ def _evaluate(model: Model, x: Floats, rows: Ints, mean: Floats, precision: Floa
 
 
 def _diagonal(curvature: Floats) -> Floats:
-    diagonal = np.einsum("npp->np", curvature).copy()
-    diagonal[np.logical_not(diagonal > 0.0)] = 1.0  # a coordinate nothing depends on stays where it is
-    return diagonal
+    diagonal = np.asarray(np.einsum("npp->np", curvature))
+    diagonal = np.where(diagonal > 0.0, diagonal, 1.0)  # a coordinate nothing depends on stays where it is
+    return np.asarray(diagonal)
 
 
 def _bend(model: Model, x: Floats, rows: Ints, step: Floats, h: Floats, scale: Floats, lam: Floats) -> Floats:
@@ -162,7 +163,7 @@ def _bend(model: Model, x: Floats, rows: Ints, step: Floats, h: Floats, scale: F
         along = (jacobian @ step[:, :, None])[:, :, 0]
         curved = 2.0 / short * ((ahead - residual) / short - along)
         pull = (jacobian.transpose(0, 2, 1) @ curved[:, :, None])[:, :, 0]
-    usable = np.isfinite(pull).all(axis=1)
+    usable: Bools = np.asarray(np.isfinite(pull).all(axis=1))
     half = 0.5 * _step(h, np.where(usable[:, None], pull, 0.0), scale, lam, np.inf)
     size = np.einsum("np,np,np->n", scale, half, half)
     usable &= 16.0 * size <= 0.75**2 * np.einsum("np,np,np->n", scale, step, step)

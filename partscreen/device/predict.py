@@ -19,6 +19,7 @@ from partscreen.device.sensitivity import (
     current_sensitivities,
     parts_from_theta,
     points_of,
+    spread,
     temperature_sensitivity,
 )
 from partscreen.device.solve import (
@@ -82,6 +83,32 @@ class SaturationPrediction:
     state: State
 
 
+class Rows:
+    """Derivatives of points to coordinates, filled column by column; columns nobody asked for are left out."""
+
+    def __init__(self, n_rows: int, columns: npt.NDArray[np.intp] | None) -> None:
+        wanted = range(N_PARAMETERS) if columns is None else columns.tolist()
+        self.place = {index: place for place, index in enumerate(wanted)}
+        self.table = np.zeros((n_rows, len(self.place)))
+
+    def put(self, name: str, values: Floats) -> None:
+        """Write the column of a coordinate."""
+        place = self.place.get(INDEX[name])
+        if place is not None:
+            self.table[:, place] = values
+
+    def add(self, index: int, w_ic: Floats, w_ib: Floats, d_ic: Floats | None, d_ib: Floats | None) -> None:
+        """Write one column: the sum of both currents' weighted derivatives, None standing for zero."""
+        place = self.place.get(index)
+        if place is None:
+            return
+        column = self.table[:, place]
+        if d_ic is not None:
+            np.multiply(w_ic, d_ic, out=column)
+        if d_ib is not None:
+            column += w_ib * d_ib
+
+
 def predict_gain(
     theta: npt.ArrayLike,
     constants: TypeConstants,
@@ -91,6 +118,8 @@ def predict_gain(
     pulsed: npt.ArrayLike = True,
     *,
     jacobian: bool = True,
+    temperature: bool = True,
+    columns: npt.NDArray[np.intp] | None = None,
     start: State | None = None,
 ) -> GainPrediction:
     """Gain and base voltage of parts.
@@ -105,6 +134,10 @@ def predict_gain(
         True: the junction is at case temperature. False: RTH IC VCE above it.
     jacobian : bool
         Also give derivatives.
+    temperature : bool
+        Also give derivatives to the case temperature.
+    columns : int array, optional
+        Derivatives to these coordinates only, in this order.
     start : State, optional
         Of an earlier call with the same points.
     """
@@ -147,27 +180,31 @@ def predict_gain(
         h1, h2, h3 = p1 * inv_ib, through * inv_ib, p2 * inv_ib
         total = rb + slope + forced.re
         b1, b2, b3 = v1 + p1 * total, forced.re * v2 + through * total, v2 + p2 * total
-    hfe_rows = np.zeros((n_parts * n_points, N_PARAMETERS))
-    vbe_rows = np.zeros((n_parts * n_points, N_PARAMETERS))
+    hfe_rows, vbe_rows = Rows(n_parts * n_points, columns), Rows(n_parts * n_points, columns)
     for index, d_ic, d_ib in current_sensitivities(parts, p, c, rise, vbe, vbc, n_points):
-        _fill(hfe_rows, index, h1, h2, d_ic, d_ib)
-        _fill(vbe_rows, index, b1, b2, d_ic, d_ib)
+        hfe_rows.add(index, h1, h2, d_ic, d_ib)
+        vbe_rows.add(index, b1, b2, d_ic, d_ib)
     drop_c, drop_e = forced.ic * forced.rc, (forced.ic + ib) * forced.re
-    hfe_rows[:, INDEX["rc"]] = h3 * drop_c
-    hfe_rows[:, INDEX["re"]] = h3 * drop_e
-    vbe_rows[:, INDEX["rc"]] = b3 * drop_c
-    vbe_rows[:, INDEX["re"]] = b3 * drop_e + drop_e
-    vbe_rows[:, INDEX["rb"]] = ib * rb
-    vbe_rows[:, INDEX["irb"]] = -ib * slope
+    hfe_rows.put("rc", h3 * drop_c)
+    hfe_rows.put("re", h3 * drop_e)
+    vbe_rows.put("rc", b3 * drop_c)
+    vbe_rows.put("re", b3 * drop_e + drop_e)
+    vbe_rows.put("rb", ib * rb)
+    vbe_rows.put("irb", -ib * slope)
+    if not (heated or temperature):
+        return GainPrediction(
+            *base, hfe_rows.table.reshape(*shape, -1), vbe_rows.table.reshape(*shape, -1), None, None, junction,
+            reached.reshape(shape), state,
+        )  # fmt: skip
     t_ic, t_ib = temperature_sensitivity(parts, p, c, vbe, vbc, used_temp, n_points)
     dt_hfe = h1 * t_ic + h2 * t_ib
     dt_vbe = b1 * t_ic + b2 * t_ib
     if heated:
         rise_of_rth = (parts["rth"] * power).ravel()
-        hfe_rows[:, INDEX["rth"]] = dt_hfe * rise_of_rth
-        vbe_rows[:, INDEX["rth"]] = dt_vbe * rise_of_rth
+        hfe_rows.put("rth", dt_hfe * rise_of_rth)
+        vbe_rows.put("rth", dt_vbe * rise_of_rth)
     return GainPrediction(
-        *base, hfe_rows.reshape(*shape, -1), vbe_rows.reshape(*shape, -1), dt_hfe.reshape(shape),
+        *base, hfe_rows.table.reshape(*shape, -1), vbe_rows.table.reshape(*shape, -1), dt_hfe.reshape(shape),
         dt_vbe.reshape(shape), junction, reached.reshape(shape), state,
     )  # fmt: skip
 
@@ -181,9 +218,14 @@ def predict_saturation(
     pulsed: npt.ArrayLike = True,
     *,
     jacobian: bool = True,
+    temperature: bool = True,
+    base_voltage: bool = True,
+    columns: npt.NDArray[np.intp] | None = None,
     start: State | None = None,
 ) -> SaturationPrediction:
     """Saturation voltages of parts at forced currents [A]; other arguments as in `predict_gain`.
+
+    `base_voltage`: also give derivatives of VBE(sat).
 
     VCE(sat) carries QS (IC/IC_rated)^2 for quasi-saturation, on top of the Gummel-Poon model. A point above 5 V is
     not reached.
@@ -232,31 +274,37 @@ def predict_saturation(
         inv = 1.0 / (c.ic_vbe * c.ib_vbc - c.ic_vbc * c.ib_vbe)
         s1, s2 = -(c.ib_vbc + c.ib_vbe) * inv, (c.ic_vbc + c.ic_vbe) * inv
         b1, b2 = -c.ib_vbc * inv, c.ic_vbc * inv
-    vce_rows = np.zeros((n_parts * n_points, N_PARAMETERS))
-    vbe_rows = np.zeros((n_parts * n_points, N_PARAMETERS))
+    vce_rows = Rows(n_parts * n_points, columns)
+    vbe_rows = Rows(n_parts * n_points, columns if base_voltage else np.zeros(0, dtype=np.intp))
     for index, d_ic, d_ib in current_sensitivities(parts, p, c, rise, vbe, vbc, n_points):
-        _fill(vce_rows, index, s1, s2, d_ic, d_ib)
-        _fill(vbe_rows, index, b1, b2, d_ic, d_ib)
-    vce_rows[:, INDEX["rc"]] = drop_c
-    vce_rows[:, INDEX["re"]] = drop_e
-    vce_rows[:, INDEX["qs"]] = square
-    vbe_rows[:, INDEX["re"]] = drop_e
-    vbe_rows[:, INDEX["rb"]] = forced.other * rb
-    vbe_rows[:, INDEX["irb"]] = -forced.other * slope
+        vce_rows.add(index, s1, s2, d_ic, d_ib)
+        vbe_rows.add(index, b1, b2, d_ic, d_ib)
+    vce_rows.put("rc", drop_c)
+    vce_rows.put("re", drop_e)
+    vce_rows.put("qs", square)
+    vbe_rows.put("re", drop_e)
+    vbe_rows.put("rb", forced.other * rb)
+    vbe_rows.put("irb", -forced.other * slope)
+    if not (heated or temperature):
+        return SaturationPrediction(
+            *base, vce_rows.table.reshape(*shape, -1), vbe_rows.table.reshape(*shape, -1), None, None, junction,
+            reached.reshape(shape), state,
+        )  # fmt: skip
     t_ic, t_ib = temperature_sensitivity(parts, p, c, vbe, vbc, used_temp, n_points)
     dt_vce = s1 * t_ic + s2 * t_ib
     dt_vbe = b1 * t_ic + b2 * t_ib
     if heated:  # the junction follows VCE(sat): TJ = Tcase + RTH IC VCE
         per_volt = heat.ravel()
-        vce_rows[:, INDEX["rth"]] += dt_vce * per_volt * vce
+        vce_rows.put("rth", dt_vce * per_volt * vce)
         lift = 1.0 / (1.0 - dt_vce * per_volt)
-        vce_rows *= lift[:, None]
-        vbe_rows += (dt_vbe * per_volt)[:, None] * vce_rows
-        vbe_rows[:, INDEX["rth"]] += dt_vbe * per_volt * vce
+        vce_rows.table *= lift[:, None]
+        vbe_rows.put("rth", dt_vbe * per_volt * vce)
+        if base_voltage:
+            vbe_rows.table += (dt_vbe * per_volt)[:, None] * vce_rows.table
         dt_vce = dt_vce * lift
         dt_vbe = dt_vbe * (1.0 + per_volt * dt_vce)
     return SaturationPrediction(
-        *base, vce_rows.reshape(*shape, -1), vbe_rows.reshape(*shape, -1), dt_vce.reshape(shape),
+        *base, vce_rows.table.reshape(*shape, -1), vbe_rows.table.reshape(*shape, -1), dt_vce.reshape(shape),
         dt_vbe.reshape(shape), junction, reached.reshape(shape), state,
     )  # fmt: skip
 
@@ -269,7 +317,7 @@ def _grid(parts: Parts, *values: npt.ArrayLike) -> list[Floats]:
 
 
 def _flat(value: Floats, n_points: int) -> Floats:
-    return np.broadcast_to(value, (value.shape[0], n_points)).ravel()
+    return spread(value, value.shape[0], n_points)
 
 
 def _one_per_part(temp: Floats) -> Floats:
@@ -289,14 +337,3 @@ def _begin(
     vbe, vbc = start.vbe.copy(), start.vbc.copy()
     vbe[missing], vbc[missing] = cold(p.pick(missing), forced.pick(missing))
     return vbe, vbc
-
-
-def _fill(rows: Floats, index: int, w_ic: Floats, w_ib: Floats, d_ic: Floats | None, d_ib: Floats | None) -> None:
-    """Write one column: the sum of both currents' weighted derivatives."""
-    if d_ib is None:
-        assert d_ic is not None
-        rows[:, index] = w_ic * d_ic
-    elif d_ic is None:
-        rows[:, index] = w_ib * d_ib
-    else:
-        rows[:, index] = w_ic * d_ic + w_ib * d_ib

@@ -17,6 +17,16 @@ from partscreen.device.temperature import K_OVER_Q, log_is_ratio
 Floats = npt.NDArray[np.float64]
 
 
+def spread(value: npt.ArrayLike, n_parts: int, n_points: int) -> Floats:
+    """Values of parts (n_parts, 1), of points (n_parts, n_points) or one for all, flat over (n_parts, n_points)."""
+    array = np.asarray(value, dtype=float)
+    if array.ndim == 0:
+        return np.full(n_parts * n_points, array)
+    if array.shape[1] == n_points:
+        return array.ravel()
+    return np.repeat(array[:, 0], n_points)
+
+
 @dataclass(slots=True)
 class Parts:
     """Coordinates of parts turned into values, each of shape (n_parts, 1)."""
@@ -47,14 +57,13 @@ def points_of(parts: Parts, temp: Floats, n_points: int) -> tuple[Point, Floats]
     n_parts = parts.value.shape[0]
 
     def flat(value: npt.ArrayLike) -> Floats:
-        return np.ascontiguousarray(np.broadcast_to(np.asarray(value, dtype=float), (n_parts, n_points))).ravel()
+        return spread(value, n_parts, n_points)
 
     rise = log_is_ratio(temp, k.tnom, k.eg, k.xti)
     gain = (temp / k.tnom) ** k.xtb
     nf, ne = parts["nf"], parts["ne"]
     vt = K_OVER_Q * temp
     inv_nf_vt = flat(1.0 / (nf * vt))
-    nkf = parts["nkf"]
     point = Point(
         vt=flat(vt),
         is_=flat(parts["is"] * np.exp(rise)),
@@ -70,7 +79,7 @@ def points_of(parts: Parts, temp: Floats, n_points: int) -> tuple[Point, Floats]
         inv_var=flat(1.0 / k.var),
         inv_ikf=flat(1.0 / parts["ikf"]),
         inv_ikr=flat(1.0 / k.ikr),
-        nkf=flat(nkf),
+        nkf=flat(parts["nkf"]),
     )
     return point, rise
 
@@ -86,7 +95,7 @@ def current_sensitivities(
     n_parts = parts.value.shape[0]
 
     def flat(value: Floats) -> Floats:
-        return np.broadcast_to(value, (n_parts, n_points)).ravel()
+        return spread(value, n_parts, n_points)
 
     nf_over_ne = flat(parts["nf"] / parts["ne"])
     f_bf = c.forward / p.bf
@@ -122,10 +131,10 @@ def temperature_sensitivity(
     """Derivatives of collector and base current to junction temperature at fixed junction voltages. [A/K], flat."""
     k = parts.constants
     n_parts = parts.value.shape[0]
-    inv_t = np.broadcast_to(1.0 / temp, (n_parts, n_points)).ravel()
+    inv_t = spread(1.0 / temp, n_parts, n_points)
     rate = (k.eg / p.vt + k.xti) * inv_t  # d ln IS / dT
     gain = k.xtb * inv_t
-    inv_ne = np.broadcast_to(1.0 / parts["ne"], (n_parts, n_points)).ravel()
+    inv_ne = spread(1.0 / parts["ne"], n_parts, n_points)
     d_forward = c.forward * rate - (c.forward + p.is_) * (vbe * p.inv_nf_vt) * inv_t
     d_reverse = c.reverse * rate - (c.reverse + p.is_) * (vbc * p.inv_nr_vt) * inv_t
     d_leak_e = c.leak_e * (rate * inv_ne - gain) - (c.leak_e + p.ise) * (vbe * p.inv_ne_vt) * inv_t

@@ -14,7 +14,8 @@ from partscreen.device.weighted import N_SHARED
 Floats = npt.NDArray[np.float64]
 
 _ROUNDS = 12
-_STANDSTILL = 1e-3  # of the posterior standard uncertainty of the shared errors
+_STANDSTILL = 0.02  # of the posterior standard uncertainty of the shared errors, or
+_NEGLIGIBLE = 1e-3  # of their prior one, which no reading of a single part could tell from zero
 
 
 def solve_shared(works: Sequence[Fitting], spread: Floats) -> tuple[Floats, Floats]:
@@ -53,7 +54,7 @@ def solve_shared(works: Sequence[Fitting], spread: Floats) -> tuple[Floats, Floa
             work.follow(step[work.block.session])
             work.refresh(rows, shared[work.block.session])
         deviation = np.sqrt(np.einsum("nii->ni", covariance))
-        if np.all(np.abs(step) <= _STANDSTILL * deviation + 1e-12):
+        if np.all(np.abs(step) <= np.maximum(_STANDSTILL * deviation, _NEGLIGIBLE * np.where(there, spread, 1.0))):
             break
     return shared, covariance
 
@@ -66,7 +67,6 @@ def _add(work: Fitting, shared: Floats, system: Floats, slope: Floats) -> None:
     residual, jacobian, by_shared = work.block.evaluate(
         work.theta(work.x, rows), rows, shared[session], with_shared=True
     )
-    jacobian = jacobian[:, :, work.seen]
     transposed = by_shared.transpose(0, 2, 1)
     cross = jacobian.transpose(0, 2, 1) @ by_shared
     gradient = (jacobian.transpose(0, 2, 1) @ residual[:, :, None])[:, :, 0] + (work.x - work.mean) @ work.precision

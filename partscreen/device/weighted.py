@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from partscreen.device.capacitance import predict_capacitance
 from partscreen.device.observations import Observations
-from partscreen.device.parameters import INDEX, N_PARAMETERS
+from partscreen.device.parameters import INDEX
 from partscreen.device.predict import GainPrediction, SaturationPrediction, State, predict_gain, predict_saturation
 from partscreen.device.prior import TypeConstants
 
@@ -108,6 +108,7 @@ class Block:
         n = parts.shape[0]
         self.candidate = (self.w_hfe > 0.0, self.w_vbe > 0.0, self.w_sat > 0.0)
         self._all = (self.w_hfe, self.w_vbe, self.w_sat)
+        self.seen = self._seen()
         self._gain_state = np.full((3, n, self.n_gain), np.nan)
         self._sat_state = np.full((3, n, self.n_sat), np.nan)
 
@@ -133,7 +134,7 @@ class Block:
                 sat &= deep & (found.vce <= LEFT_SATURATION)
         return gain, sat
 
-    def seen(self) -> Ints:
+    def _seen(self) -> Ints:
         """Coordinates these readings depend on at all."""
         names = []
         if self.n_gain:
@@ -150,25 +151,29 @@ class Block:
             names += ["cjc"] * bool(np.any(used & (self.cap_junction == 1)))
         return np.unique(np.array([INDEX[name] for name in names], dtype=np.intp))
 
-    def predict_gain(self, theta: Floats, rows: Ints, warm_up: Floats, jacobian: bool = True) -> GainPrediction:
+    def predict_gain(
+        self, theta: Floats, rows: Ints, warm_up: Floats, jacobian: bool = True, temperature: bool = True
+    ) -> GainPrediction:
         """Gain points of some of the parts; `warm_up` (k,) is added to the case temperature."""
         old = self._gain_state[:, rows]
         found = predict_gain(
             theta, self.constants, self.gain_ic[rows], self.gain_vce[rows], self.gain_temp[rows] + warm_up[:, None],
-            self.gain_pulsed[rows], jacobian=jacobian, start=State(old[0].ravel(), old[1].ravel()),
+            self.gain_pulsed[rows], jacobian=jacobian, temperature=temperature, columns=self.seen,
+            start=State(old[0].ravel(), old[1].ravel()),
         )  # fmt: skip
         self._gain_state[0, rows] = found.state.vbe.reshape(old[0].shape)
         self._gain_state[1, rows] = found.state.vbc.reshape(old[0].shape)
         return found
 
     def predict_saturation(
-        self, theta: Floats, rows: Ints, warm_up: Floats, jacobian: bool = True
+        self, theta: Floats, rows: Ints, warm_up: Floats, jacobian: bool = True, temperature: bool = True
     ) -> SaturationPrediction:
         """Saturation points of some of the parts."""
         old = self._sat_state[:, rows]
         found = predict_saturation(
             theta, self.constants, self.sat_ic[rows], self.sat_ib[rows], self.sat_temp[rows] + warm_up[:, None],
-            self.sat_pulsed[rows], jacobian=jacobian, start=State(old[0].ravel(), old[1].ravel(), old[2].ravel()),
+            self.sat_pulsed[rows], jacobian=jacobian, temperature=temperature, base_voltage=False, columns=self.seen,
+            start=State(old[0].ravel(), old[1].ravel(), old[2].ravel()),
         )  # fmt: skip
         self._sat_state[0, rows] = found.state.vbe.reshape(old[0].shape)
         self._sat_state[1, rows] = found.state.vbc.reshape(old[0].shape)
@@ -178,7 +183,7 @@ class Block:
     def evaluate(
         self, theta: Floats, rows: Ints, shared: Floats, with_shared: bool = False
     ) -> tuple[Floats, Floats, Floats]:
-        """Residuals (k, m), derivatives to theta (k, m, n_parameters) and to the session's errors (k, m, 3).
+        """Residuals (k, m), derivatives to the seen coordinates (k, m, n_seen) and to the session's errors (k, m, 3).
 
         `shared` (k, 3): temperature, gain and lead error of each part's session. The last array is empty unless asked
         for.
@@ -186,36 +191,36 @@ class Block:
         k = rows.shape[0]
         g, s, c = self.n_gain, self.n_sat, self.n_cap
         residual = np.empty((k, self.n_readings))
-        jacobian = np.empty((k, self.n_readings, N_PARAMETERS))
+        jacobian = np.empty((k, self.n_readings, self.seen.shape[0]))
         by_shared = np.zeros((k, self.n_readings if with_shared else 0, N_SHARED))
         if g:
-            gain = self.predict_gain(theta, rows, shared[:, 0])
-            assert gain.d_ln_hfe is not None and gain.d_vbe is not None
-            assert gain.dt_ln_hfe is not None and gain.dt_vbe is not None
+            gain = self.predict_gain(theta, rows, shared[:, 0], temperature=with_shared)
+            assert gain.d_ln_hfe is not None
+            assert gain.d_vbe is not None
             w_hfe, w_vbe = self.w_hfe[rows], self.w_vbe[rows]
             residual[:, :g] = _masked(gain.ln_hfe + shared[:, 1:2] - self.ln_hfe[rows], w_hfe)
             residual[:, g : 2 * g] = _masked(gain.vbe - self.vbe[rows], w_vbe)
             np.multiply(gain.d_ln_hfe, w_hfe[:, :, None], out=jacobian[:, :g])
             np.multiply(gain.d_vbe, w_vbe[:, :, None], out=jacobian[:, g : 2 * g])
-            if with_shared:
+            if gain.dt_ln_hfe is not None and gain.dt_vbe is not None and with_shared:
                 by_shared[:, :g, 0] = w_hfe * gain.dt_ln_hfe
                 by_shared[:, :g, 1] = w_hfe
                 by_shared[:, g : 2 * g, 0] = w_vbe * gain.dt_vbe
         if s:
-            sat = self.predict_saturation(theta, rows, shared[:, 0])
-            assert sat.d_vce is not None and sat.dt_vce is not None
+            sat = self.predict_saturation(theta, rows, shared[:, 0], temperature=with_shared)
+            assert sat.d_vce is not None
             w = self.w_sat[rows]
             lead = self.sat_ic[rows]
             residual[:, 2 * g : 2 * g + s] = _masked(sat.vce + lead * shared[:, 2:3] - self.sat[rows], w)
             np.multiply(sat.d_vce, w[:, :, None], out=jacobian[:, 2 * g : 2 * g + s])
-            if with_shared:
+            if sat.dt_vce is not None and with_shared:
                 by_shared[:, 2 * g : 2 * g + s, 0] = w * sat.dt_vce
                 by_shared[:, 2 * g : 2 * g + s, 2] = w * lead
         if c:
             cap = predict_capacitance(theta, self.constants, self.cap_junction[rows], self.cap_bias[rows])
             w = self.w_cap[rows]
             residual[:, 2 * g + s :] = (cap.ln_c - self.ln_cap[rows]) * w
-            np.multiply(cap.d_ln_c, w[:, :, None], out=jacobian[:, 2 * g + s :])
+            np.multiply(cap.d_ln_c[:, :, self.seen], w[:, :, None], out=jacobian[:, 2 * g + s :])
         if np.any(np.isnan(jacobian)) or np.any(np.isnan(by_shared)):
             # A point that is not used may lie where the part cannot be; it counts nothing.
             unused = ~(self.weights(rows) > 0.0)
