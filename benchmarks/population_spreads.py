@@ -20,31 +20,56 @@ from typing import Any
 import numpy as np
 
 from partscreen.device.parameters import INDEX
-from partscreen.reference.library import packaged_directory
+from partscreen.reference.library import Library, packaged_directory
 from partscreen.reference.models import Characteristic, Curve, ReferenceType
 from partscreen.reference.population_constants import gain_temperature_exponent, rated_current
-from partscreen.reference.population_regression import FROM_CARDS, Card, median_figure, read_cards, regress
-from partscreen.reference.population_spreads import SPREADS_FILE
+from partscreen.reference.population_regression import FROM_CARDS, Card, bare_card, median_figure, read_cards, regress
+from partscreen.reference.population_spreads import SPREADS_FILE, load_spreads
 
+JUDGED = ("nkf",)  # half of the cards hold a simulator's default: chosen by hand in the file
 FACTS = Path(os.environ.get("PARTSCREEN_FACTS", Path(__file__).resolve().parents[2] / "shared" / "facts"))
 
 
-def sheet_types(folder: Path | None = None) -> list[ReferenceType]:
-    """Single (not Darlington) types of the collected data sheets."""
-    files = sorted((folder or FACTS / "datasheets").glob("*.toml"))
-    types = [ReferenceType.model_validate(tomllib.loads(file.read_text(encoding="utf-8"))) for file in files]
-    return [t for t in types if not t.is_darlington]
+def single_types() -> list[ReferenceType]:
+    """Types of the packaged library that the device model describes."""
+    return [t for t in Library.load() if not t.is_darlington]
+
+
+def capacitance_cards(types: list[ReferenceType], cards: list[Card]) -> list[Card]:
+    """Types as cards of which only capacitances are known: typical values and curves of sheets, and published readings of sound parts."""
+    out = []
+    for of in types:
+        ic, vceo = rated_current(of), of.rating("VCEO")
+        if ic is None or vceo is None or ic < min(card.ic_rated for card in cards):
+            continue
+        table = load_spreads().constants["NPN" if of.polarity == "NPN" else "PNP"]
+        known = {}
+        for quantity, key, vj, m in (("C_BE", "cje", "vje", "mje"), ("C_CB", "cjc", "vjc", "mjc")):
+            axis = "VEB" if quantity == "C_BE" else "VCB"
+            points = [p for curve in of.curves if curve.quantity == quantity for p in curve.points[:1]]
+            rows = [row for row in of.characteristics if row.symbol == quantity and row.typ and axis in row.conditions]
+            points = points or [(row.conditions[axis], row.typ) for row in rows if row.typ]
+            if points:
+                bias, value = points[0]
+                known[key] = value * (1 + bias / table[vj].value) ** table[m].value
+        if known:
+            out.append(bare_card(of.name, of.polarity, (ic, vceo), "data sheets", known))
+        for reading in of.readings:  # bias not stated: taken as none
+            if reading.quantity == "C_BE" and reading.author_judgement == "sound" and reading.bound == "value":
+                out.append(bare_card(of.name, of.polarity, (ic, vceo), "published readings", {"cje": reading.value}))
+    return out
 
 
 def rating_tables(cards: list[Card]) -> dict[str, Any]:
     """Regression over all cards, with residuals of predictions that left the card's own source out."""
     found = regress(cards)
-    basis = "computed from published model cards; sd with the card's own collection left out"
+    basis = "computed from published model cards (capacitances: and sheets and published readings); sd: of a source not seen"
     names = list(FROM_CARDS)
     at = [INDEX[name] for name in names]
     ratings = {
         name: {"coefficients": found.coefficients[i], "sd": found.sd[i], "n": int(found.n[i]), "basis": basis}
         for name, i in zip(names, at, strict=True)
+        if name not in JUDGED
     }
     rows = np.round(found.correlation[np.ix_(at, at)], 3) + 0.0
     return {
@@ -146,8 +171,12 @@ def _value_at(curve: Curve, row: Characteristic) -> float | None:
 
 def computed() -> dict[str, Any]:
     """Every table of basis "computed"."""
-    cards, types = read_cards(FACTS / "model_cards.toml"), sheet_types()
-    return {**rating_tables(cards), "constants": constant_tables(cards, types), "limits": limit_table(types)}
+    cards, types = read_cards(FACTS / "model_cards.toml"), single_types()
+    return {
+        **rating_tables(cards + capacitance_cards(types, cards)),
+        "constants": constant_tables(cards, types),
+        "limits": limit_table(types),
+    }
 
 
 def _text(value: Any) -> str:

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from partscreen.device.parameters import INDEX, NAMES
 from partscreen.device.prior import PartPrior, TypeConstants
 from partscreen.reference.models import ReferenceType
-from partscreen.reference.population_constants import constants_for, rated_current
+from partscreen.reference.population_constants import Grading, constants_for, gradings_for, rated_current
 from partscreen.reference.population_fit import Centre, fit_centre
 from partscreen.reference.population_spreads import Spreads, load_spreads
 from partscreen.reference.population_tails import with_tails
@@ -38,6 +38,8 @@ class Population:
     centre_covariance, between, within : arrays, shape (n_parameters, n_parameters)
         Uncertainty of the centre of the edition at hand; lots about that centre; parts about their lot.
     constants : TypeConstants
+    gradings : how the base-emitter and the collector-base capacitance fall with bias: what a capacitance read at another
+        bias than the sheet's must be widened by (`Grading.ln_std`), as the fit takes potential and exponent as given.
     sources : dict
         Per parameter, where most of what is known of its centre came from: "rating regression", "limit interval", "one-sided limit",
         "typical value", "digitised curve", "published thermal resistance" or "assumption".
@@ -50,6 +52,7 @@ class Population:
     between: Floats
     within: Floats
     constants: TypeConstants
+    gradings: tuple[Grading, Grading]
     sources: dict[str, str]
     chi_square: float = 0.0
     dof: int = 0
@@ -112,7 +115,7 @@ def _build(
     ic_rated = rated_current(of)
     if of.is_darlington or ic_rated is None:
         return None
-    kept = (c for i, c in enumerate(of.curves) if i not in left_curves and not set(c.source) <= left_out)
+    kept = [c for i, c in enumerate(of.curves) if i not in left_curves and not set(c.source) <= left_out]
     constants = constants_for(of, ic_rated, kept, spreads)
     mean, covariance = spreads.rating_prior(ic_rated, of.rating("VCEO"))
     thermal = of.rating("RTHJC")
@@ -134,6 +137,7 @@ def _build(
         between,
         within,
         constants,
+        gradings_for(of, constants, kept, spreads),
         _origins(covariance, centre, witnesses, bool(thermal)),
         centre.chi_square,
         centre.dof,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +18,51 @@ _JUNCTION_POTENTIALS = np.linspace(0.35, 1.05, 29)  # V; silicon, abrupt to grad
 _POTENTIAL_SD = 0.2  # V, about the spread over cards
 _GRADING_SD = 0.08
 _READING = 0.03
+_OWN_CURVE = (
+    0.2  # share of the usual spread of potential and grading left when the type's own curve is drawn (assumption)
+)
+_JUNCTIONS = (("C_BE", "VEB", "vje", "mje"), ("C_CB", "VCB", "vjc", "mjc"))
+
+
+@dataclass(frozen=True, slots=True)
+class Grading:
+    """How a junction's capacitance falls with bias, and how sure that is.
+
+    potential [V], exponent [1] and their standard deviations; `known_bias`: reverse bias [V] at which the sheets tell the
+    capacitance; 0 where they do not.
+    """
+
+    potential: float
+    exponent: float
+    potential_std: float
+    exponent_std: float
+    known_bias: float
+
+    def ln_std(self, bias: npt.ArrayLike) -> Floats:
+        """Relative uncertainty of a capacitance carried from the known bias to another, from the unknown grading alone."""
+        v = np.asarray(bias, dtype=float)
+        steps = np.log1p(v / self.potential) - np.log1p(self.known_bias / self.potential)
+        slopes = [b / (self.potential * (self.potential + b)) for b in (v, self.known_bias)]
+        return np.asarray(
+            np.hypot(steps * self.exponent_std, self.exponent * (slopes[0] - slopes[1]) * self.potential_std)
+        )
+
+
+def gradings_for(
+    of: ReferenceType, constants: TypeConstants, curves: Iterable[Curve], spreads: Spreads
+) -> tuple[Grading, Grading]:
+    """Grading of the base-emitter and of the collector-base junction."""
+    drawn = {curve.quantity: curve for curve in curves}
+    table = spreads.constants["NPN" if of.polarity == "NPN" else "PNP"]
+    out = []
+    for quantity, axis, vj, m in _JUNCTIONS:
+        rows = [row for row in of.characteristics if row.symbol == quantity and axis in row.conditions]
+        stated = [row.conditions[axis] for row in rows if row.typ] or [row.conditions[axis] for row in rows]
+        left = _OWN_CURVE if quantity in drawn else 1.0
+        known = drawn[quantity].points[0][0] if quantity in drawn else (stated[0] if stated else 0.0)
+        vj_std, m_std = (left * (table[name].spread or 0.0) for name in (vj, m))
+        out.append(Grading(getattr(constants, vj), getattr(constants, m), vj_std, m_std, known))
+    return out[0], out[1]
 
 
 def rated_current(of: ReferenceType) -> float | None:
@@ -34,7 +80,7 @@ def constants_for(of: ReferenceType, ic_rated: float, curves: Iterable[Curve], s
     exponent = gain_temperature_exponent(kept, ic_rated)
     if exponent is not None:
         values["xtb"] = exponent
-    for quantity, vj, m in (("C_BE", "vje", "mje"), ("C_CB", "vjc", "mjc")):
+    for quantity, _, vj, m in _JUNCTIONS:
         points = [curve.points for curve in kept if curve.quantity == quantity]
         if points:
             values[vj], values[m] = junction_grading(np.array(points[0]), values[vj], values[m])

@@ -78,8 +78,16 @@ class Centre:
     dof: int
 
 
-def fit_centre(mean: Floats, covariance: Floats, of: Witnesses, constants: TypeConstants, edition: Floats) -> Centre:
-    """Combine the rating prior with the witnesses.
+def fit_centre(
+    mean: Floats,
+    covariance: Floats,
+    of: Witnesses,
+    constants: TypeConstants,
+    edition: Floats,
+    *,
+    forgiving: bool = True,
+) -> Centre:
+    """Combine a prior with the witnesses.
 
     Parameters
     ----------
@@ -87,13 +95,15 @@ def fit_centre(mean: Floats, covariance: Floats, of: Witnesses, constants: TypeC
         Prior of the type's centre.
     edition : array, shape (n_parameters, n_parameters)
         Covariance of one edition's typical part about the centre of the type; common to all witnesses of one edition.
+    forgiving : bool
+        Widen the errors of curves that disagree with the rest.
     """
     if not len(of):
         empty = np.zeros(0)
         return Centre(mean, covariance, np.zeros((0, N_PARAMETERS)), empty, np.zeros((0, 0)), np.zeros(0, bool), 0.0, 0)
 
     first = _fit(mean, covariance, of, constants, edition, None)
-    stretch = _stretch(first, of)
+    stretch = _stretch(first, of) if forgiving else np.ones(1)
     return _fit(mean, covariance, of, constants, edition, stretch, first.theta) if np.any(stretch > 1.0) else first
 
 

@@ -56,6 +56,14 @@ class Regression:
     leverage: Floats
 
 
+def bare_card(name: str, polarity: str, ratings: tuple[float, float], group: str, known: Mapping[str, float]) -> Card:
+    """A type of which only some parameters are known, from its sheet or from readings. `ratings`: IC [A], VCEO [V]."""
+    theta = np.full(N_PARAMETERS, np.nan)
+    for key, value in known.items():
+        theta[INDEX[key]] = np.log(value)
+    return Card(name, polarity, *ratings, group, theta, {})
+
+
 def source_group(source: str) -> str:
     """Collections of cards extracted by one hand: the unit that is left out."""
     if source.startswith("madmpro"):
@@ -139,9 +147,9 @@ def _coefficients(x: Floats, y: Floats, name: str) -> Floats:
 
 
 def regress(cards: Iterable[Card]) -> Regression:
-    """Coefficients over all cards; residual sd and correlation from predictions made with the card's own source left out.
+    """Coefficients over all cards; sd of the prediction for a card of a source not seen before; correlation of the residuals.
 
-    The sd is the larger of the root mean square of those residuals and their 95 % quantile over 1.96: tails are kept.
+    Residuals are those of predictions made with the card's own source left out.
     """
     cards = list(cards)
     theta = np.array([card.theta for card in cards])
@@ -149,6 +157,7 @@ def regress(cards: Iterable[Card]) -> Regression:
     groups = np.array([card.group for card in cards])
     coefficients = np.full((N_PARAMETERS, 3), np.nan)
     residuals = np.full(theta.shape, np.nan)
+    sd = np.full(N_PARAMETERS, np.nan)
     for name in FROM_CARDS:
         column = INDEX[name]
         known = np.isfinite(theta[:, column])
@@ -159,19 +168,22 @@ def regress(cards: Iterable[Card]) -> Regression:
                 residuals[held, column] = theta[held, column] - x[held] @ _coefficients(
                     x[train], theta[train, column], name
                 )
-    sd, n = _spread(residuals)
+        sd[column] = _spread(residuals[known, column], groups[known])
+    n = np.isfinite(theta).sum(axis=0)
     return Regression(
         coefficients, sd, n, _correlation(residuals, sd), np.asarray(np.linalg.inv(x.T @ x), dtype=np.float64)
     )
 
 
-def _spread(residuals: Floats) -> tuple[Floats, npt.NDArray[np.int64]]:
-    n = np.isfinite(residuals).sum(axis=0)
-    sd = np.full(residuals.shape[1], np.nan)
-    for column in np.flatnonzero(n):
-        values = residuals[np.isfinite(residuals[:, column]), column]
-        sd[column] = max(float(np.sqrt(np.mean(values**2))), float(np.quantile(np.abs(values), 0.95)) / 1.96)
-    return sd, n
+def _spread(left_out: Floats, groups: npt.NDArray[np.str_]) -> float:
+    """sd for a card of a new source, from residuals whose own source was left out.
+
+    The larger of their root mean square and their 95 % quantile over 1.96, so that tails are kept; widened by
+    sqrt(1 + 1/sources), because the shift of a source is known from a handful of sources only.
+    """
+    seen = left_out[np.isfinite(left_out)]
+    sd = max(float(np.sqrt(np.mean(seen**2))), float(np.quantile(np.abs(seen), 0.95)) / 1.96)
+    return sd * float(np.sqrt(1.0 + 1.0 / len(np.unique(groups[np.isfinite(left_out)]))))
 
 
 def _correlation(residuals: Floats, sd: Floats) -> Floats:

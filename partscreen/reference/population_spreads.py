@@ -38,6 +38,12 @@ class RatingFigure(_Figure):
     n: int = Field(ge=0)
 
 
+class LeastFigure(_Figure):
+    """A parameter whose rating regression is not trusted below this sd."""
+
+    sd: float = Field(gt=0)
+
+
 class ConstantFigure(_Figure):
     """A constant the fit takes as given; `spread` is half the 16-84 % range over cards (of the logarithm where `per_ampere`)."""
 
@@ -77,6 +83,20 @@ class ReadingFigure(_Figure):
     at_rated: float = Field(default=0.0, ge=0)
     relative: float = Field(default=0.0, ge=0)
 
+    def misfit_std(self, value: npt.ArrayLike, rated_share: npt.ArrayLike) -> Floats:
+        """How far the device model may be off at a point, smoothly along a curve; relative for hFE [1], else in volts.
+
+        Parameters
+        ----------
+        value : array
+            The reading [V]; of no influence for hFE and capacitances.
+        rated_share : array
+            Collector current over rated current; 0 for capacitances.
+        """
+        own = self.relative * np.abs(np.asarray(value, dtype=float))
+        high = self.at_rated * np.asarray(rated_share, dtype=float) ** 1.5
+        return np.asarray(np.sqrt(self.shape**2 + own**2 + high**2))
+
 
 class Correlation(_Figure):
     """Correlation of the rating residuals, row by row."""
@@ -96,6 +116,7 @@ class Spreads(BaseModel):
     area_between: float = Field(ge=0)
     leverage: tuple[tuple[float, float, float], ...]
     ratings: dict[str, RatingFigure]
+    least: dict[str, LeastFigure]
     correlation: Correlation
     constants: dict[Literal["NPN", "PNP"], dict[str, ConstantFigure]]
     spreads: dict[str, ParameterSpread]
@@ -114,7 +135,8 @@ class Spreads(BaseModel):
         x = design(ic_rated, vceo if vceo else 100.0)
         mean = np.array([x @ np.array(self.ratings[name].coefficients) for name in NAMES])
         growth = 1.0 + float(x @ np.array(self.leverage) @ x)
-        sd = np.array([self.ratings[name].sd for name in NAMES]) * np.sqrt(growth)
+        least = {name: figure.sd for name, figure in self.least.items()}
+        sd = np.array([max(self.ratings[name].sd, least.get(name, 0.0)) for name in NAMES]) * np.sqrt(growth)
         if not vceo:  # not stated: the exponent times the spread of ln VCEO over types, about 0.7
             sd = np.hypot(sd, 0.7 * np.array([self.ratings[name].coefficients[2] for name in NAMES]))
         return mean, self._correlations() * sd[:, None] * sd[None, :]

@@ -15,6 +15,9 @@ from partscreen.reference.population_spreads import ReadingFigure, Spreads
 Floats = npt.NDArray[np.float64]
 ZERO_CELSIUS = 273.15
 LINEAR_REGION = 0.6  # V; above it a saturation point has left saturation (assumption, as in the fit)
+SATURATED_SHARE = (
+    0.5  # of rated current; above it the gain nears the forced gain and silicon leaves saturation (assumption)
+)
 SURELY_SATURATED = 0.4  # V, on a curve of VCE against IB (assumption)
 LIMITS = "limits"  # all limits of a type count as one edition: makers print each other's
 ACTIVE_REGION = 3.0  # V; below it an output curve of a power part may be in quasi-saturation (assumption)
@@ -154,12 +157,12 @@ def _edition(of: ReferenceType, source: Iterable[str]) -> str:
 def _errors(figure: ReadingFigure, where: Where, value: float, reading_error: float, ic_rated: float) -> Errors:
     """Errors of a drawn or typical value; the model's own misfit grows towards the rated current."""
     scale = 1.0 if where.kind in LOGARITHMIC else value
-    high = (where.ic / ic_rated) ** 1.5 if where.kind < Kind.C_BE else 0.0
-    own = 0.0 if where.kind in LOGARITHMIC else figure.relative * value
+    share = where.ic / ic_rated if where.kind < Kind.C_BE else 0.0
+    own = figure.relative * value
     return Errors(
         float(np.sqrt(figure.point**2 + (reading_error * scale) ** 2 + own**2)),
         float(np.hypot(figure.offset, own)),
-        float(np.sqrt(figure.shape**2 + own**2 + (figure.at_rated * high) ** 2)),
+        float(figure.misfit_std(value, share)),
     )
 
 
@@ -249,7 +252,8 @@ def _add_curve(out: Witnesses, of: ReferenceType, curve: Curve, spreads: Spreads
         return
     group, edition = out.next_group(), _edition(of, curve.source)
     read = curve.reading_error or 0.05
-    points = curve_readings(curve, ic_rated)
+    own = [rating.value for e in of.editions_of(curve.source) for rating in of.ratings_of("IC", e)]
+    points = curve_readings(curve, min([ic_rated, *own]))  # a maker may draw beyond his own rating
     slopes = _edge_errors(points, read) if curve.x == "IB" else np.zeros(len(points))
     for at in (
         np.unique(np.linspace(0, len(points) - 1, min(CURVE_POINTS, len(points))).round().astype(int)) if points else ()
@@ -278,7 +282,8 @@ def curve_readings(curve: Curve, ic_rated: float) -> list[tuple[Kind, float, flo
         # A sheet's figure without VCE is taken in the active region, where it hardly matters (assumption: 5 V).
         return [(kind, x, c.get("VCE", 5.0), y) for x, y in points if x <= ic_rated]
     if kind in (Kind.VCE_SAT, Kind.VBE_SAT) and curve.x == "IC" and "IC_over_IB" in c:
-        inside = [(x, y) for x, y in points if x <= ic_rated and (kind is Kind.VBE_SAT or y < LINEAR_REGION)]
+        top = ic_rated * SATURATED_SHARE
+        inside = [(x, y) for x, y in points if x <= top and (kind is Kind.VBE_SAT or y < LINEAR_REGION)]
         return [(kind, x, x / c["IC_over_IB"], y) for x, y in inside]
     if kind in (Kind.C_BE, Kind.C_CB):
         return [(kind, 1.0, x, y) for x, y in points]
