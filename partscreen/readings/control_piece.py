@@ -100,6 +100,8 @@ def _rate(points: Points, index: np.ndarray) -> Floats:
     return vbe_slope(points.vbe[index], points.case_temp[index], EG, XTI)
 
 
+# NaN is "not measured" and every comparison with it fails; zeros and infinities of a file must not stop a batch.
+@np.errstate(divide="ignore", invalid="ignore", over="ignore")
 def follow_control_piece(batch: Batch) -> Batch:
     """Correct or widen every session by its control piece, and take the control readings themselves out of judgement.
 

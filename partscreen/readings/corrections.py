@@ -27,6 +27,8 @@ SLOPE_STD = 0.05  # relative, of dVBE/dT; assumption: EG and XTI of the type dif
 XTB_STD = 0.5  # assumption: printed gain curves of two temperatures give XTB of about 1 to 2
 
 
+# NaN is "not measured" and every comparison with it fails; zeros and infinities of a file must not stop a batch.
+@np.errstate(divide="ignore", invalid="ignore", over="ignore")
 def correct(batch: Batch, kit: Kit | None) -> tuple[Batch, tuple[QualityNote, ...]]:
     """Take leads out of VCE and VBE and the fixture out of capacitances; once, after `apply_kit`.
 
@@ -99,12 +101,13 @@ def _lead_note(leads: SessionLeads, points: Points) -> QualityNote:
     top = float(np.nanmax(np.where(points.sweep == Sweep.SATURATION, points.ic, 0.0), initial=0.0))
     total = float(np.max(leads.collector + leads.emitter))
     std = float(np.max(leads.total_std))
+    in_vbe = leads.emitter_in_vbe and bool((leads.emitter > 0.0).any() or (leads.base > 0.0).any())
     origin = "a short-circuit reading" if leads.from_short.any() else "the kit"
     return QualityNote(
         code="CORRECTED_LEADS",
         sentence=(
             f"{1e3 * total:.3g} +- {1e3 * std:.2g} milliohm of leads and contacts (from {origin}) were taken out of VCE"
-            f"{' and VBE' if leads.emitter_in_vbe else ''}: {1e3 * total * top:.3g} mV at the highest current."
+            f"{' and VBE' if in_vbe else ''}: {1e3 * total * top:.3g} mV at the highest current."
         ),
         figures={"lead_ohm": total, "lead_std_ohm": std, "highest_ic_a": top},
     )

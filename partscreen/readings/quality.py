@@ -49,6 +49,8 @@ _CHECKS = (
 )
 
 
+# NaN is "not measured" and every comparison with it fails; zeros and infinities of a file must not stop a batch.
+@np.errstate(divide="ignore", invalid="ignore", over="ignore")
 def check_quality(batch: Batch, kit: Kit | None, polarity_of_lot: PolarityOfLot | None = None) -> Batch:
     """Run every check and return the batch with notes, masks and conditions added.
 

@@ -111,12 +111,12 @@ def current_breaks(desk: Desk) -> list[Finding]:
     vt = thermal_voltage(points.case_temp)
     rise = (points.vbe[two] - points.vbe[one]) / vt[one]
     gain = np.log(points.ic[two] / points.ic[one]) * np.sign(rise)
-    std = np.hypot(points.ic_std / points.ic, points.vbe_std / vt)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        std = np.hypot(points.ic_std / points.ic, points.vbe_std / vt)
+        same = (runs.of_row[one] == runs.of_row[two]) & ~(np.abs(points.vce[two] / points.vce[one] - 1.0) > 0.2)
     noise = np.hypot(std[one], std[two])
     warmer = VBE_PER_KELVIN * np.abs(points.case_temp[two] - points.case_temp[one]) / vt[one]
     excess = np.maximum(gain - STEEPEST * np.abs(rise), -gain) - warmer
-    with np.errstate(invalid="ignore"):
-        same = (runs.of_row[one] == runs.of_row[two]) & ~(np.abs(points.vce[two] / points.vce[one] - 1.0) > 0.2)
     broken = np.flatnonzero(same & (excess > FALL_SIGMA * noise))
     flagged = np.zeros(points.ic.shape[0], dtype=bool)
     flagged[one[broken]] = flagged[two[broken]] = True

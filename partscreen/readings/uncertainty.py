@@ -93,6 +93,8 @@ def resolution(values: Floats, *, may_be_set: bool = False) -> float:
     return 0.0
 
 
+# NaN is "not measured" and every comparison with it fails; zeros and infinities of a file must not stop a batch.
+@np.errstate(divide="ignore", invalid="ignore", over="ignore")
 def apply_kit(batch: Batch, kit: Kit | None, *, temperature: float | None = None) -> Batch:
     """Fill standard uncertainties, missing conditions and case temperatures.
 

@@ -9,6 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from partscreen.readings.control_piece import follow_control_piece
+from partscreen.readings.corrections import correct
 from partscreen.readings.kit import load_kit
 from partscreen.readings.quality import check_quality
 from partscreen.readings.tables import Batch, Sweep
@@ -374,6 +376,50 @@ def test_two_hundred_thousand_rows_are_checked_in_seconds():
     start = time.perf_counter()
     judged(batch)
     assert time.perf_counter() - start < 6.0  # measured: about 1.2 s alone on one core
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_no_mess_stops_the_checks_or_loses_a_row(seed):
+    """Missing columns, zeros, infinities, negative figures, unsorted and repeated points: notes, never an exception."""
+    rng = np.random.default_rng(900 + seed)
+    n = int(rng.integers(1, 60))
+    part = np.sort(rng.integers(0, 6, n))
+    sweep = rng.integers(0, 4, n)
+    order = np.lexsort((sweep, part))
+    columns = {}
+    for name in ("ic", "ib", "vce", "vbe", "hfe", "case_temp"):
+        values = np.exp(rng.normal(-2.0, 4.0, n)) + (290.0 if name == "case_temp" else 0.0)
+        special = rng.choice([np.nan, 0.0, np.inf, -1.0, 1e9], n)
+        values = np.where(rng.random(n) < 0.3, special, values)
+        columns[name] = values if rng.random() < 0.8 else np.full(n, np.nan)
+    batch = assemble(part[order], sweep=sweep[order], **columns)
+    spots = [(int(rng.integers(0, 6)), q, float(np.exp(rng.normal(-5, 8))), {}) for q in ("hfe", "c_cb", "iceo", "vbe")]
+    batch = replace(batch, part_names=tuple("abcdef"), part_lot=np.zeros(6, dtype=np.int64), spots=spots_of(spots))
+    for kit in (None, load_kit(EXAMPLES / "kit_two_wire_5a.toml")):
+        fixed, _ = correct(apply_kit(batch, kit), kit)
+        found = follow_control_piece(check_quality(fixed, kit, {"A1": "NPN"}))
+        assert found.points.ic.shape == batch.points.ic.shape
+        for notes in found.quality.values():
+            for note in notes:
+                note.model_dump_json()
+                assert not any(isinstance(v, float) and not np.isfinite(v) for v in note.figures.values())
+        assert all(condition.sentence for condition in found.condition.values())
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_one_bad_part_leaves_the_others_as_they_are(seed):
+    rng = np.random.default_rng(950 + seed)
+    batch = lot(seed=19)
+    mess = {}
+    for name in ("ic", "ib", "vce", "vbe", "hfe"):
+        values = np.exp(rng.normal(-2.0, 4.0, K))
+        mess[name] = np.where(rng.random(K) < 0.3, rng.choice([np.nan, 0.0, np.inf, -1.0, 1e9], K), values)
+    found = judged(changed(batch, **{name: (lambda _, v=values: v) for name, values in mess.items()}))
+    assert only_the_bad_part_is_noted(found)
+    assert set(found.condition) <= {BAD}
+    others = found.points.part != BAD
+    assert found.points.use[others].all()
+    assert np.array_equal(found.points.hfe[others], batch.points.hfe[others])
 
 
 def test_an_empty_batch_passes_through():
