@@ -10,11 +10,14 @@ from partscreen.readings.tables import Points
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-# Active region of an output sweep: at least one volt, and at least twice the knee, which is the lowest VCE that carries
-# 80 % of the step's current at its highest VCE (assumption: below that the collector resistance still shows).
+# Active region of an output sweep: at least one volt, and a fifth above the knee, which is the lowest VCE that carries
+# 80 % of the step's current at its highest VCE (assumption: below that the collector resistance and quasi-saturation
+# show, which the gain model does not have there). The knee goes with the current: a step that ends early (the supply's
+# limit) takes it from the fuller steps of its run, as a resistance.
 ACTIVE_VCE = 1.0
-KNEE_FACTOR = 2.0
+KNEE_FACTOR = 1.2
 KNEE_SHARE = 0.8
+FULL_STEP = 3.0  # a step shows its knee when it goes on to three times that VCE
 STEP_LN_IB = 0.02  # base currents closer than this are one step
 # Neighbouring points of one step share their errors, more of them would only feign certainty: steps with more than FEW
 # points are thinned to those nearest to round levels of VCE.
@@ -35,16 +38,25 @@ def active_rows(points: Points, rows: Ints) -> Ints:
     step = np.cumsum(new_run | np.concatenate(([True], np.diff(ln_ib) > STEP_LN_IB))) - 1
     order = np.lexsort((points.vce[rows], step))
     rows, step = rows[order], step[order]
-    ic, vce = points.ic[rows], points.vce[rows]
+    active = points.vce[rows] >= _needed_vce(points.ic[rows], points.vce[rows], step, points.run[rows])
+    rows, step = rows[active], step[active]
+    return _thin(rows, step, points.vce[rows])
+
+
+def _needed_vce(ic: Floats, vce: Floats, step: Ints, run: Ints) -> Floats:
+    """Least VCE at which each point counts as active. Points sorted by step, then VCE. [V]"""
     last = np.flatnonzero(np.concatenate((np.diff(step) != 0, [True])))
     flowing = ic >= KNEE_SHARE * ic[last][step]
-    knee = np.full(last.size, np.inf)
-    np.minimum.at(knee, step[flowing], vce[flowing])
-    size = np.bincount(step)
-    needed = np.where(size[step] > 2, np.maximum(ACTIVE_VCE, KNEE_FACTOR * knee[step]), ACTIVE_VCE)
-    active = vce >= needed
-    rows, step = rows[active], step[active]
-    return _thin(rows, step, vce[active])
+    first = np.full(last.size, ic.size - 1)
+    np.minimum.at(first, step[flowing], np.flatnonzero(flowing))
+    knee, size = vce[first], np.bincount(step)
+    shown = (size > 2) & (vce[last] >= FULL_STEP * knee)
+    _, of_run = np.unique(run[last], return_inverse=True)
+    resistance = np.zeros(of_run.max() + 1)
+    np.maximum.at(resistance, of_run[shown], knee[shown] / ic[first[shown]])
+    own = np.where(shown[step], knee[step], resistance[of_run][step] * ic)
+    needed: Floats = np.maximum(ACTIVE_VCE, KNEE_FACTOR * own)
+    return needed
 
 
 def _thin(rows: Ints, step: Ints, vce: Floats) -> Ints:

@@ -127,7 +127,7 @@ def batch(
     return Batch(
         part_names=tuple(str(i + 1) for i in range(n_parts)),
         part_lot=np.zeros(n_parts, np.int64) if part_lot is None else np.asarray(part_lot),
-        lots=lots or (Lot("A1", type=type_name),),
+        lots=(Lot("A1", type=type_name),) if lots is None else lots,
         sessions=("bench",),
         points=points(np.zeros(0), np.zeros(0)) if point_table is None else point_table,
         spots=spots() if spot_table is None else spot_table,

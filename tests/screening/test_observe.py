@@ -43,9 +43,19 @@ def test_output_sweep_gives_gain_points_in_the_active_region_only():
     table = points(0, ic, ib=ib, vce=vce, sweep=Sweep.OUTPUT)
     o = build_observations(batch(1, table), np.arange(1)).observations
     used = o.gain_vce[0]
-    # Active from twice the knee (0.5 V carries 80 %), at the round levels, the same on both base steps.
+    # Active above the knee (0.5 V carries 80 %), at the round levels, the same on both base steps.
     assert sorted(used) == [1.0, 1.0, 2.0, 2.0, 5.0, 5.0, 10.0, 10.0, 20.0, 20.0]
     assert np.allclose(o.hfe, 100, rtol=1e-3)
+
+
+def test_step_cut_short_by_the_supply_takes_its_knee_from_the_fuller_steps():
+    # Knee of 1 ohm: the last step, cut off at 2 V and 2 A, never left saturation though it looks flat to itself.
+    vce = np.array([0.5, 1.0, 2.0, 5.0, 10.0, 0.5, 1.0, 1.8, 1.9, 2.0])
+    ib = np.repeat([0.01, 0.03], 5)
+    ic = np.minimum(ib * 100, vce / 1.0) * np.where(ib > 0.02, 0.99, 1.0)
+    o = build_observations(batch(1, points(0, ic, ib=ib, vce=vce, sweep=Sweep.OUTPUT)), np.arange(1)).observations
+    assert np.allclose(o.hfe[np.isfinite(o.hfe)], 100)
+    assert sorted(o.gain_vce[0]) == [2.0, 5.0, 10.0]
 
 
 def test_output_sweep_without_usable_base_current_gives_nothing():
