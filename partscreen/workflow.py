@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from partscreen.reference import Library
     from partscreen.report.data import ReportData
     from partscreen.results import LotResult, Screening
+    from partscreen.screening.lot_setup import PopulationFor
 
 Progress = Callable[[str, int, int], None]
 
@@ -69,6 +70,7 @@ def screen_files(
     *,
     progress: Progress | None = None,
     figures: bool = True,
+    population_for: PopulationFor | None = None,
 ) -> Outcome:
     """Judge every part of the files brought: import, checks, corrections, fit, limits, disposition.
 
@@ -78,6 +80,7 @@ def screen_files(
     options : ScreenOptions
     progress : callable(what, done, total), optional
     figures : also collect what the report draws
+    population_for : gives the prior of a type's parts; None: the library's, with every source it has
 
     Raises
     ------
@@ -92,6 +95,7 @@ def screen_files(
     from partscreen.readings.lot_sheet import parse_lot_option
     from partscreen.readings.quality import check_quality
     from partscreen.readings.uncertainty import apply_kit, session_uncertainty
+    from partscreen.reference.population import population_for as library_population
     from partscreen.results import Screening
     from partscreen.screening.screen import screen_batch
 
@@ -119,6 +123,7 @@ def screen_files(
         kit=kit,
         temperature=temperature,
         session_uncertainty=shared,
+        population_for=population_for or library_population,
         progress=progress,
     )
     screening = Screening(
