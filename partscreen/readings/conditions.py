@@ -39,11 +39,16 @@ _KEYS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("emitter", "", ("emitter", "e")),
     ("collector", "", ("collector", "c")),
     ("fixture", "F", ("fixture", "cfixture")),
+    ("piece", "", ("piece",)),
     ("heat_sink", "", ("heatsink", "sink")),
     ("survived", "", ("survived",)),
 )
 _BY_SPELLING = {spelling: (key, unit) for key, unit, spellings in _KEYS for spelling in spellings}
 _SPLIT = re.compile(r"\s*[;,]\s*(?=[A-Za-z_][\w()/. ]*?\s*=)|\s*;\s*|\s+(?=[A-Za-z_][\w()/]*\s*=\s*\S)")
+
+
+# Names of two words, before spaces are taken as separators.
+_TWO_WORDS = re.compile(r"\b(heat|current|case)\s+(sink|limit|temp)\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +66,7 @@ def parse_conditions(text: str) -> tuple[dict[str, float | str], list[Problem], 
     found: dict[str, float | str] = {}
     problems: list[Problem] = []
     notices: list[str] = []
-    for piece in filter(None, (piece.strip() for piece in _SPLIT.split(text.strip()))):
+    for piece in filter(None, (piece.strip() for piece in _SPLIT.split(_TWO_WORDS.sub(r"\1_\2", text.strip())))):
         name, equals, figure = (bit.strip() for bit in piece.partition("="))
         if not equals:
             found["note"] = f"{found['note']}; {piece}" if "note" in found else piece

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from partscreen.device.temperature import vbe_slope
 from partscreen.device.thermal import log_gain_slope
 from partscreen.readings.findings import add_note
+from partscreen.readings.leads import empty_fixture
 from partscreen.readings.tables import Batch, Bools, Floats, Points, Sweep
 from partscreen.results import QualityNote
 
@@ -103,25 +104,63 @@ def _rate(points: Points, index: np.ndarray) -> Floats:
 # NaN is "not measured" and every comparison with it fails; zeros and infinities of a file must not stop a batch.
 @np.errstate(divide="ignore", invalid="ignore", over="ignore")
 def follow_control_piece(batch: Batch) -> Batch:
-    """Correct or widen every session by its control piece, and take the control readings themselves out of judgement.
+    """Correct or widen every session by its control piece; last of all, take the control piece out of its lot.
 
     A drift beyond three standard uncertainties is taken off by straight lines between the control readings; what the
     straight lines do not know (a third of the largest step, as of a rectangular width) is added to the uncertainty. A
     smaller one widens only.
     """
     points = batch.points
-    if not points.control.any():
-        return batch
     for session in np.unique(points.session[points.control]):
         number = int(session)
         drift = control_drift(batch.points, number, temperature_known=number not in batch.assumed_temp)
         if drift is not None:
             batch = _apply(batch, number, drift)
     points, spots = batch.points, batch.spots
-    return replace(
+    batch = replace(
         batch,
         points=replace(points, use=points.use & ~points.control),
         spots=replace(spots, use=spots.use & ~spots.control),
+    )
+    return without_bench_pieces(batch)
+
+
+def without_bench_pieces(batch: Batch) -> Batch:
+    """Take out of the lots what was never a part to be judged: pieces with nothing but control, short-circuit or empty
+    readings.
+
+    Their rows go with them; a notice names them. A lot of which nothing else is left goes too.
+    """
+    points, spots, n = batch.points, batch.spots, batch.n_parts
+    own_spots = ~spots.control & ~empty_fixture(batch)
+    own = np.bincount(points.part[~points.control], minlength=n) + np.bincount(spots.part[own_spots], minlength=n)
+    rows = np.bincount(points.part, minlength=n) + np.bincount(spots.part, minlength=n)
+    pieces = (own == 0) & (rows > 0)
+    if not pieces.any():
+        return batch
+    keep = ~pieces
+    had, has = (np.bincount(batch.part_lot[which], minlength=len(batch.lots)) > 0 for which in (keep | pieces, keep))
+    kept_lots = ~had | has
+    number, lot_number = np.cumsum(keep) - 1, np.cumsum(kept_lots) - 1
+    names = [batch.part_names[i] for i in np.flatnonzero(pieces)]
+    notice = (
+        f"{', '.join(names)}: read to follow the bench (control piece, short or empty fixture), not judged as a part"
+    )
+    point_rows, spot_rows = keep[points.part], keep[spots.part]
+    picked = {f.name: getattr(points, f.name)[point_rows] for f in fields(points)}
+    conditions = tuple(c for c, kept in zip(spots.conditions, spot_rows, strict=True) if kept)
+    chosen = {f.name: getattr(spots, f.name)[spot_rows] for f in fields(spots) if f.name != "conditions"}
+    return replace(
+        batch,
+        part_names=tuple(name for name, kept in zip(batch.part_names, keep, strict=True) if kept),
+        part_lot=lot_number[batch.part_lot[keep]],
+        lots=tuple(lot for lot, kept in zip(batch.lots, kept_lots, strict=True) if kept),
+        points=replace(points, **picked | {"part": number[picked["part"]]}),
+        spots=replace(spots, conditions=conditions, **chosen | {"part": number[chosen["part"]]}),
+        quality={int(number[part]): notes for part, notes in batch.quality.items() if keep[part]},
+        condition={int(number[part]): found for part, found in batch.condition.items() if keep[part]},
+        part_sign=None if batch.part_sign is None else batch.part_sign[keep],
+        notices=(*batch.notices, notice),
     )
 
 

@@ -23,6 +23,7 @@ from partscreen.results import QualityNote
 REFERENCE_TEMP = 298.15
 EARLY_LAW_STD = 0.2  # relative; assumption: one-dimensional flow into silicon of constant properties
 RTH_STD = 0.2  # relative; assumption: a printed RthJC is a maximum, parts and mounting differ
+FIXTURE_STD = 0.1  # relative, of a fixture capacitance stated with a reading; assumption
 SLOPE_STD = 0.05  # relative, of dVBE/dT; assumption: EG and XTI of the type differ from 1.11 eV and 3
 XTB_STD = 0.5  # assumption: printed gain curves of two temperatures give XTB of about 1 to 2
 
@@ -117,14 +118,18 @@ def _without_fixture(batch: Batch, kit: Kit | None, quantity: str) -> tuple[Batc
     spots = batch.spots
     rows = (spots.quantity == quantity) & ~empty_fixture(batch)
     value, std = session_fixture(batch, kit, quantity)
-    if not rows.any() or not (value > 0.0).any():
+    off, off_std = np.where(rows, value[spots.session], 0.0), np.where(rows, std[spots.session], 0.0)
+    for index in np.flatnonzero(rows):
+        stated = spots.conditions[index].get("fixture")
+        if isinstance(stated, (int, float)):
+            off[index], off_std[index] = stated, FIXTURE_STD * stated
+    if not (off > 0.0).any():
         return batch, []
-    off = np.where(rows, value[spots.session], 0.0)
     too_small = rows & (spots.value <= off)
     corrected = replace(
         spots,
         value=np.where(too_small, spots.value, spots.value - off),
-        std=np.where(rows, np.hypot(spots.std, std[spots.session]), spots.std),
+        std=np.hypot(spots.std, off_std),
         use=spots.use & ~too_small,
     )
     batch = replace(batch, spots=corrected)
@@ -136,7 +141,7 @@ def _without_fixture(batch: Batch, kit: Kit | None, quantity: str) -> tuple[Batc
             used=False,
         )
         batch = add_note(batch, int(spots.part[index]), note)
-    largest, its_std = float(value.max()), float(std[int(value.argmax())])
+    largest, its_std = float(off.max()), float(off_std[int(off.argmax())])
     note = QualityNote(
         code="CORRECTED_FIXTURE",
         sentence=(

@@ -84,7 +84,8 @@ def _unusable_parts(desk: Desk) -> Batch:
     batch, n = desk.batch, desk.batch.n_parts
     points, spots = desk.points, batch.spots
     left = np.bincount(points.part[points.use], minlength=n) + np.bincount(spots.part[spots.use], minlength=n)
-    read = np.bincount(points.part[~points.control], minlength=n) + np.bincount(spots.part[~spots.control], minlength=n)
+    own = ~spots.control & ~empty_fixture(batch)
+    read = np.bincount(points.part[~points.control], minlength=n) + np.bincount(spots.part[own], minlength=n)
     condition = dict(batch.condition)
     for part in np.flatnonzero((left == 0) & (read > 0)):
         if int(part) not in condition:

@@ -14,8 +14,8 @@ from partscreen.results import QualityNote
 NEEDED: dict[str, tuple[tuple[str, ...], ...]] = {
     "hfe": (("IC",),),
     "vbe": (("IC",),),
-    "vce_sat": (("IC",), ("IB", "forced_gain")),
-    "vbe_sat": (("IC",), ("IB", "forced_gain")),
+    "vce_sat": (("IC",), ("IB", "IC_over_IB")),
+    "vbe_sat": (("IC",), ("IB", "IC_over_IB")),
     "icbo": (("VCB",),),
     "iceo": (("VCE",),),
     "iebo": (("VEB",),),
@@ -24,7 +24,7 @@ NEEDED: dict[str, tuple[tuple[str, ...], ...]] = {
     "icex": (("VCE",), ("VEB", "VBE")),
     "dwell": (("VCE", "V"), ("IC", "I")),
 }
-BIAS: dict[str, tuple[str, ...]] = {"c_cb": ("VCB", "bias", "V"), "c_be": ("VEB", "VBE", "bias", "V")}
+BIAS: dict[str, tuple[str, ...]] = {"c_cb": ("VCB", "V"), "c_be": ("VEB", "VBE", "V")}
 
 
 def missing_conditions(batch: Batch) -> Batch:

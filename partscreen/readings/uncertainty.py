@@ -269,8 +269,8 @@ def _spots(spots: Spots, kit: Kit | None) -> Spots:
 _BELONGS: dict[str, tuple[str, ...]] = {
     "hfe": ("IC", "VCE"),
     "vbe": ("IC", "VCE"),
-    "vce_sat": ("IC", "IB", "forced_gain"),
-    "vbe_sat": ("IC", "IB", "forced_gain"),
+    "vce_sat": ("IC", "IB", "IC_over_IB"),
+    "vbe_sat": ("IC", "IB", "IC_over_IB"),
     "c_cb": ("VCB", "f", "emitter"),
     "c_be": ("VEB", "f", "collector"),
     "icbo": ("VCB",),
@@ -287,7 +287,10 @@ def with_kit_conditions(
 ) -> dict[str, float | str]:
     """The conditions of a spot reading with the instrument's fixed ones where the reading names none of that kind."""
     wanted = _BELONGS.get(quantity, ("IC", "IB", "base", "RBE") if quantity.startswith("v_br") else ())
-    extra = {k: v for k, v in reader.conditions.items() if k in wanted and k not in conditions}
-    if "bias" in conditions:
+    fixed = {"IC_over_IB" if k == "forced_gain" else k: v for k, v in reader.conditions.items()}
+    extra = {k: v for k, v in fixed.items() if k in wanted and k not in conditions}
+    if "IB" in conditions:
+        extra.pop("IC_over_IB", None)
+    if "V" in conditions:
         extra = {k: v for k, v in extra.items() if k not in ("VCB", "VEB")}
     return {**conditions, **extra} if extra else conditions

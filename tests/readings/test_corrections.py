@@ -12,7 +12,7 @@ from partscreen.readings.control_piece import follow_control_piece
 from partscreen.readings.corrections import correct, hfe_to_temperature, self_heating, vbe_to_temperature
 from partscreen.readings.kit import load_kit
 from partscreen.readings.quality import check_quality
-from partscreen.readings.tables import Batch, Floats, Sweep
+from partscreen.readings.tables import Batch, Floats, Lot, Sweep
 from partscreen.readings.uncertainty import apply_kit, session_uncertainty
 from tests.readings.sweeps import assemble, batch_of, clean_lot, gain_and_vbe, lot_parameters, spots_of, with_points
 
@@ -90,6 +90,12 @@ def test_the_fixture_comes_out_of_a_capacitance():
     assert {note.code for note in notes} >= {"CORRECTED_FIXTURE"}
     assert not fixed.spots.use[1]  # nothing of it is left
     assert fixed.quality[1][0].code == "FIXTURE_EXCEEDS_READING"
+
+
+def test_a_fixture_stated_with_the_reading_goes_before_the_kit():
+    spots = spots_of([(0, "c_cb", 20.0e-12, {"VCB": 10.0, "fixture": 5.0e-12})])
+    fixed, _ = correct(apply_kit(replace(clean_lot(3, 22), spots=spots), TWO_WIRE), TWO_WIRE)
+    assert fixed.spots.value[0] == pytest.approx(15.0e-12)
 
 
 def test_the_uncertainty_of_a_corrected_vce_sat_agrees_with_simulation():
@@ -196,13 +202,13 @@ def test_a_drift_of_the_control_piece_is_taken_off():
     batch = apply_kit(batch, None)
     before = batch.points.vbe - truth
     fixed = follow_control_piece(batch)
-    after = fixed.points.vbe - truth
+    judged = ~batch.points.control
+    after = fixed.points.vbe - truth[judged]
     assert np.abs(before).max() > 0.015
     assert np.abs(after).max() < 2.5e-3
-    assert np.std(after[fixed.points.use]) < 0.25 * np.std(before)
-    assert all("CONTROL_DRIFT" in {n.code for n in fixed.quality[part]} for part in range(1, 30))
+    assert np.std(after) < 0.25 * np.std(before[judged])
+    assert all("CONTROL_DRIFT" in {n.code for n in fixed.quality[part]} for part in range(29))
     assert fixed.notices
-    assert not fixed.points.use[fixed.points.control].any()
 
 
 def test_a_steady_control_piece_changes_nothing():
@@ -211,8 +217,7 @@ def test_a_steady_control_piece_changes_nothing():
         batch, _ = session_with_control(0.0, seed=seed)
         batch = apply_kit(batch, None)
         fixed = follow_control_piece(batch)
-        changed += int(not np.array_equal(fixed.points.vbe, batch.points.vbe))
-        assert not fixed.points.use[fixed.points.control].any()
+        changed += int(not np.array_equal(fixed.points.vbe, batch.points.vbe[~batch.points.control]))
     assert changed <= 2  # three sigma, eight figures a session: expected about 1 in 50
 
 
@@ -221,10 +226,38 @@ def test_drift_a_logged_temperature_explains_is_left_to_the_fit():
     share = (batch.points.row - 1) / batch.points.row.max()
     batch = with_points(batch, case_temp=298.15 + 10.0 * share)  # 5 % of gain and -18 mV are ten kelvin
     fixed = follow_control_piece(apply_kit(batch, None))
-    assert np.abs(fixed.points.vbe - batch.points.vbe).max() < 2.5e-3
+    assert np.abs(fixed.points.vbe - batch.points.vbe[~batch.points.control]).max() < 2.5e-3
 
 
-def test_the_control_piece_is_not_judged_as_unusable():
+def test_the_control_piece_is_no_part_of_the_lot():
     batch, _ = session_with_control(0.0)
-    found = check_quality(follow_control_piece(apply_kit(batch, None)), None)
-    assert 0 not in found.condition
+    batch = replace(batch, part_sign=np.ones(30, dtype=np.int64))
+    checked = check_quality(apply_kit(batch, None), None)
+    assert 0 not in checked.condition
+    found = follow_control_piece(checked)
+    assert found.part_names == batch.part_names[1:]
+    assert found.n_parts == found.part_lot.size == found.part_sign.size == 29
+    assert set(np.unique(found.points.part)) == set(range(29))
+    assert not found.points.control.any()
+    assert found.points.use.all()
+    assert any(batch.part_names[0] in notice for notice in found.notices)
+    kept = batch.points.part > 0
+    assert np.array_equal(found.points.ic, batch.points.ic[kept])
+    assert np.array_equal(found.points.part, batch.points.part[kept] - 1)
+
+
+def test_a_part_that_was_control_piece_and_read_as_itself_stays():
+    batch, _ = session_with_control(0.0)
+    control = batch.points.control.copy()
+    control[:8] = False
+    found = follow_control_piece(apply_kit(with_points(batch, control=control), None))
+    assert found.part_names == batch.part_names
+
+
+def test_a_lot_of_nothing_but_the_control_piece_goes():
+    batch, _ = session_with_control(0.0)
+    lots = np.ones(30, dtype=np.int64)
+    lots[0] = 0
+    found = follow_control_piece(apply_kit(replace(batch, part_lot=lots, lots=(Lot("bench"), Lot("bag"))), None))
+    assert [lot.name for lot in found.lots] == ["bag"]
+    assert set(found.part_lot) == {0}

@@ -87,9 +87,10 @@ def test_a_kit_supplies_missing_conditions():
     )
     batch = apply_kit(sat, kit)
     assert np.allclose(batch.points.ib, ic / 10.0)
-    assert batch.spots.conditions[0] == {"VCB": 0.0, "f": 1e5}
-    assert batch.spots.conditions[1] == {"VCB": 10.0, "f": 1e5}
-    assert batch.spots.conditions[2] == {"VCE": 5.0}
+    assert batch.spots.conditions[0] == {"IC": 1.0, "IC_over_IB": 10.0}
+    assert batch.spots.conditions[1] == {"VCB": 0.0, "f": 1e5}
+    assert batch.spots.conditions[2] == {"VCB": 10.0, "f": 1e5}
+    assert batch.spots.conditions[3] == {"VCE": 5.0}
     gain = with_points(clean_lot(1, 4), vce=np.full(22, np.nan))
     assert np.all(apply_kit(gain, kit).points.vce == 5.0)
     assert np.all(np.isnan(apply_kit(gain, None).points.vce))
