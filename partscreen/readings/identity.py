@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partscreen.readings.tables import Bools, Floats, Ints
+from partscreen.readings.tables import Bools, Floats, Ints, Sweep
 
 _SAME = 0.005  # set points closer than this count as the same one (assumption: finer than any step of a sweep)
 _SHARE = 0.2  # share of repeated set points above which two blocks are two readings of one curve (assumption)
@@ -92,6 +92,35 @@ def _shared_setpoints(key: Ints, block: Ints, setpoints: tuple[Floats, Floats, F
             shared[int(found)] = max(shared.get(int(found), 0), int(count))
     sizes = dict(zip(*(array.tolist() for array in np.unique(key[places], return_counts=True)), strict=True))
     return {found for found, count in shared.items() if count >= _SHARE * sizes[found]}
+
+
+def find_restarts(part: Ints, session: Ints, sweep: Ints, repeat: Ints, values: dict[str, Floats]) -> Ints:
+    """A number that changes where a sweep of a part begins anew at another bias; equal within one trace.
+
+    A Gummel sweep begins anew where VBE leaps by more than 0.15 V; a gain or saturation sweep where the collector
+    current falls back below half and the bias (VCE; forced gain) is another by 20 % (assumptions: wider than any step
+    of a sweep, narrower than the way back to its start).
+    """
+    n = len(part)
+    out = np.zeros(n, dtype=np.int64)
+    if n < 2:
+        return out
+    order = np.lexsort((np.arange(n), _combine(part, session, sweep, repeat)))
+    key = _combine(part, session, sweep, repeat)[order]
+    ic, ib, vce, vbe = (values[name][order] for name in ("ic", "ib", "vce", "vbe"))
+    kind = sweep[order][1:]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        fell = ic[1:] < 0.5 * ic[:-1]
+        other_vce = np.abs(vce[1:] - vce[:-1]) > 0.2 * np.maximum(vce[1:], vce[:-1])
+        other_gain = np.abs(np.log((ic[1:] / ib[1:]) / (ic[:-1] / ib[:-1]))) > 0.18
+        leap = np.abs(np.diff(vbe)) > 0.15
+    new = (kind == int(Sweep.GUMMEL)) & leap
+    new |= (kind == int(Sweep.GAIN)) & fell & other_vce
+    new |= (kind == int(Sweep.SATURATION)) & fell & other_gain
+    new &= key[1:] == key[:-1]
+    # Step between repeats by more than any of them has traces, so that repeat + trace stays one number for one trace.
+    out[order] = np.concatenate(([0], np.cumsum(new)))
+    return out * (int(repeat.max()) + 1)
 
 
 def numbered_per_bag(lots: Sequence[set[str]]) -> bool:

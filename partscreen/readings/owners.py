@@ -9,7 +9,7 @@ import numpy as np
 from partscreen.errors import Problem
 from partscreen.readings.builder import Builder
 from partscreen.readings.file_draft import FileDraft
-from partscreen.readings.identity import find_repeats, numbered_per_bag
+from partscreen.readings.identity import find_repeats, find_restarts, numbered_per_bag
 from partscreen.readings.tables import Floats, Ints
 
 
@@ -43,9 +43,17 @@ def _settle_repeats(builder: Builder, draft: FileDraft, name_of: Callable[[int],
         joined("row"),
         (figures("ic"), figures("ib"), figures("vce")),
     )
+    again = find_restarts(
+        joined("part"),
+        joined("session"),
+        joined("sweep"),
+        found.repeat,
+        {key: figures(key) for key in ("ic", "ib", "vce", "vbe")},
+    )
     at = 0
     for block in draft.blocks:
-        block.repeat = np.where(block.run_label >= 0, 0, found.repeat[at : at + len(block.part)])
+        told = block.run_label >= 0
+        block.repeat = np.where(told, 0, found.repeat[at : at + len(block.part)] + again[at : at + len(block.part)])
         at += len(block.part)
     for code, row in found.duplicates.items():
         lot, part = name_of(code)

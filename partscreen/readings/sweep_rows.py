@@ -12,7 +12,7 @@ from partscreen.readings.builder import Block, Builder
 from partscreen.readings.file_draft import FileDraft
 from partscreen.readings.interpret import Interpreted, also_in_rows
 from partscreen.readings.recognise import SWEEP_WORDS
-from partscreen.readings.sweeps import classify, magnitudes, settle_gain
+from partscreen.readings.sweeps import Signs, classify, magnitudes, settle_gain
 from partscreen.readings.tables import Bools, Floats, Ints, Sweep
 from partscreen.results import QualityNote
 
@@ -41,10 +41,14 @@ def add_sweeps(builder: Builder, draft: FileDraft, data: Interpreted, rows: Ints
             draft.problems.append(Problem("NO_READINGS", what, fix, data.table.file, data.table.header_row))
         return
     part, session, row = owned.part[rows], owned.session[rows], data.row[rows]
-    contrary = _settle_signs(builder, part, numbers)
+    signs = _settle_signs(builder, part, numbers)
     run_label = _run_labels(draft, data, rows)
     sweep = _sweep_codes(draft, data, rows, _groups(part, run_label, session), numbers)
     extra = _saturation_beside_gain(data, numbers, sweep)
+    # Small reversed currents of gain and Gummel sweeps are offsets, which the quality checks weigh.
+    held = (sweep == int(Sweep.OUTPUT)) | (sweep == int(Sweep.SATURATION))
+    reversed_ = (numbers.get("ic", np.zeros(len(rows))) < 0) | (numbers.get("ib", np.zeros(len(rows))) < 0)
+    contrary = signs.voltage | signs.current | (held & reversed_)
     lost = _lost(data, rows, numbers) | (sweep < 0)
     _say_left_out(builder, part, contrary, lost & ~contrary, row, data.table.file)
     numbers["hfe"], differ = _gain(data, rows, numbers)
@@ -75,17 +79,17 @@ def add_sweeps(builder: Builder, draft: FileDraft, data: Interpreted, rows: Ints
     )
 
 
-def _settle_signs(builder: Builder, part: Ints, numbers: dict[str, Floats]) -> Bools:
+def _settle_signs(builder: Builder, part: Ints, numbers: dict[str, Floats]) -> Signs:
     """Magnitudes in place; the sign of each part goes to the batch (0 where two files disagree)."""
     unique, local = np.unique(part, return_inverse=True)
-    contrary, sign = magnitudes(local, numbers, len(unique))
-    for code, one in zip(unique.tolist(), sign.tolist(), strict=True):
+    signs = magnitudes(local, numbers, len(unique))
+    for code, one in zip(unique.tolist(), signs.part.tolist(), strict=True):
         seen = builder.signs.setdefault(code, one)
         if one and seen and one != seen:
             builder.signs[code] = 0
         elif one:
             builder.signs[code] = one
-    return contrary
+    return signs
 
 
 def _run_labels(draft: FileDraft, data: Interpreted, rows: Ints) -> Ints:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from partscreen.readings.tables import Bools, Floats, Ints, Sweep
 
+OFFSET_SHARE = 0.01  # a reversed current above this share of the part's largest is no offset (assumption)
 HFE_TOLERANCE = 0.02  # a given gain further than this (and rounding) from IC/IB is spoken of (assumption)
 
 
@@ -100,33 +103,49 @@ def _low(group: Ints, vce: Floats, n_groups: int) -> Bools:
     return (high > -np.inf) & (high < 3.0)
 
 
-def magnitudes(part: Ints, numbers: dict[str, Floats], n_parts: int) -> tuple[Bools, Ints]:
+@dataclass(frozen=True, slots=True)
+class Signs:
+    """Rows whose sign contradicts their part, and the sign of each part.
+
+    `voltage`: a voltage the wrong way round, no forward reading. `current`: a current the wrong way round and too large
+    for an offset. `part`, shape (n_parts,): sign of the collector currents as read (base currents or voltages where
+    there are none); 0: nothing read.
+    """
+
+    voltage: Bools
+    current: Bools
+    part: Ints
+
+
+def magnitudes(part: Ints, numbers: dict[str, Floats], n_parts: int) -> Signs:
     """Turn signed readings into magnitudes, in place.
 
-    Returns
-    -------
-    contrary : (n,)
-        Rows with a reading whose sign contradicts the rest of its part: not a forward reading.
-    sign : (n_parts,)
-        Sign of the collector currents as read (base currents or voltages where there are none); 0: nothing read.
+    A reading against the sign of its part comes out negative, so that offsets at the low end stay visible to the
+    quality checks.
     """
-    contrary = np.zeros(len(part), dtype=np.bool_)
     sign = np.zeros(n_parts, dtype=np.int64)
     for key in ("ic", "ib", "vbe", "vce"):
         if key in numbers:
             total = np.bincount(part, weights=np.nan_to_num(numbers[key]), minlength=n_parts)
             sign = np.where(sign == 0, np.sign(total).astype(np.int64), sign)
+    voltage = np.zeros(len(part), dtype=np.bool_)
+    current = np.zeros(len(part), dtype=np.bool_)
     for key in ("ic", "ib", "vce", "vbe", "vce_sat"):
         values = numbers.get(key)
         if values is None:
             continue
         plus = np.bincount(part, weights=(values > 0).astype(float), minlength=n_parts)
         minus = np.bincount(part, weights=(values < 0).astype(float), minlength=n_parts)
-        mixed = (plus > 0) & (minus > 0)
         # A column that keeps one sign throughout a part follows its own convention; only a change says something.
-        contrary |= mixed[part] & (np.sign(np.nan_to_num(values)) * sign[part] < 0)
-        np.abs(values, out=values)
-    return contrary, sign
+        mixed = ((plus > 0) & (minus > 0))[part]
+        values[:] = np.where(mixed, values * sign[part], np.abs(values))
+        if key in ("ic", "ib"):
+            largest = np.zeros(n_parts)
+            np.maximum.at(largest, part, np.nan_to_num(np.abs(values)))
+            current |= values < -OFFSET_SHARE * largest[part]
+        else:
+            voltage |= values < 0
+    return Signs(voltage, current, sign)
 
 
 def settle_gain(numbers: dict[str, Floats], resolution: dict[str, Floats] | None = None) -> tuple[Floats, Bools]:

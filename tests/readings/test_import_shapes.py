@@ -175,11 +175,32 @@ def test_sign_of_the_readings_is_kept_beside_magnitudes(tmp_path):
     assert signed.points.ic.tolist() == [1.0, 2.0, 1.0]
 
 
-def test_rows_whose_sign_contradicts_their_part_are_kept_but_not_used(tmp_path):
-    batch = imported(tmp_path, "part,ic [A],ib [mA],vbe [V]\n1,-0.00001,-0.01,0.3\n1,0.1,1,0.6\n1,1,10,0.7\n")
+def test_small_reversed_currents_stay_negative_for_the_offset_check(tmp_path):
+    batch = imported(tmp_path, "part,ic [A],ib [mA],vbe [V]\n1,0.00001,-0.01,-0.3\n1,-0.1,-1,-0.6\n1,-1,-10,-0.7\n")
+    np.testing.assert_allclose(batch.points.ic, [-1e-5, 0.1, 1.0])
+    assert batch.points.use.all()
+    assert batch.part_sign.tolist() == [-1]
+
+
+def test_large_reversed_readings_are_kept_but_not_used(tmp_path):
+    batch = imported(tmp_path, "part,ic [A],ib [mA],vbe [V]\n1,-0.5,-5,-0.68\n1,0.6,6,0.6\n1,1,10,0.7\n")
     assert batch.points.use.tolist() == [False, True, True]
     assert [note.code for note in batch.quality[0]] == ["SIGN_MIXED"]
     assert batch.quality[0][0].figures["rows"] == 1
+
+
+def test_a_second_trace_at_another_bias_is_its_own_run(tmp_path):
+    rows = [f"1,{ic},{80 - ic},{vce}" for vce in (2, 5) for ic in (0.1, 1, 2, 4)]
+    batch = imported(tmp_path, "part,ic [A],hfe,vce [V]\n" + "\n".join(rows))
+    assert batch.problems == ()
+    assert batch.points.run.tolist() == [0] * 4 + [1] * 4
+
+
+def test_up_and_down_is_one_run(tmp_path):
+    rows = [f"1,{ic},{80 - ic},5" for ic in (0.1, 1, 2, 4, 2, 1, 0.1)]
+    batch = imported(tmp_path, "part,ic [A],hfe,vce [V]\n" + "\n".join(rows))
+    assert batch.points.run.tolist() == [0] * 7
+    assert batch.points.ic.tolist() == [0.1, 1, 2, 4, 2, 1, 0.1]
 
 
 def test_sweep_and_spot_rows_share_a_file(tmp_path):
