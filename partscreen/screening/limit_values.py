@@ -35,10 +35,11 @@ VCE_SPAN = (
 FORCED_GAIN_SPAN = 1.5  # the same for the forced gain of a saturation reading (assumption)
 TEMPERATURE_SPAN = 40.0  # [K] further away the temperature law is not trusted to decide (assumption)
 
-# How well a correction between conditions is known, as a share of itself (assumption: VAF and XTB are known to a
-# factor of about two from ratings; the slope of VBE over temperature lies between 1.6 and 2.3 mV/K, check by the law
-# of IS).
-HFE_SHARE, VBE_SHARE, SAT_SHARE = 0.5, 0.15, 0.5
+# How well a correction between conditions is known, as shares of itself: of VCE (or forced gain) and self-heating,
+# and of case temperature. Assumptions: the Early voltage and the thermal resistance of a reading are known to a
+# factor of about three from ratings, and that is skew; XTB lies at 1.5 +- 0.5; the slope of VBE over temperature
+# between 1.6 and 2.3 mV/K.
+HFE_SHARES, VBE_SHARES, SAT_SHARES = (1.5, 0.35), (1.0, 0.15), (0.5, 0.5)
 UNSTATED_VCE_LN_STD = 0.05  # hFE, VCE not stated (assumption: 5 % per doubling of VCE at VAF of 100 V)
 
 HFE_PER_KELVIN = 0.005  # d ln hFE / dT for XTB 1.5 at 300 K
@@ -114,19 +115,31 @@ def _mix(pair: Floats, weight: Floats) -> Floats:
 
 
 def _assemble(
-    read: Floats, std: Floats, model: Floats, weight: Floats, share: float, shared_std: Floats
+    read: Floats, std: Floats, model: Floats, weight: Floats, shares: tuple[float, float], shared_std: Floats
 ) -> tuple[Floats, Floats]:
     """Value and standard uncertainty from two neighbours.
 
-    `read`, `std`: (k, 2); `model`: (k, 5) = neighbours as read, neighbours at the limit's conditions, the limit itself.
+    `read`, `std`: (k, 2); `model`: (k, 7) = neighbours as read; at the limit's VCE or forced gain and without
+    self-heating; at the limit's temperature as well; the limit itself.
     """
     residual = read - model[:, :2]
-    shift = _mix(model[:, 2:4] - model[:, :2], weight)
-    value = model[:, 4] + _mix(residual, weight)
+    bias = shares[0] * _mix(model[:, 2:4] - model[:, :2], weight)
+    warmth = shares[1] * _mix(model[:, 4:6] - model[:, 2:4], weight)
+    value = model[:, 6] + _mix(residual, weight)
     reading = np.hypot((1 - weight) * std[:, 0], weight * std[:, 1])
     shape = np.minimum(weight, 1 - weight) * np.abs(residual[:, 1] - residual[:, 0])
-    total: Floats = np.sqrt(reading**2 + shape**2 + (share * shift) ** 2 + shared_std**2)
+    total: Floats = np.sqrt(reading**2 + shape**2 + bias**2 + warmth**2 + shared_std**2)
     return value, total
+
+
+def _plan(
+    o_ic: Floats, o_temp: Floats, o_pulsed: Floats, at: float, temperature: float
+) -> tuple[Floats, Floats, Bools]:
+    """Currents, temperatures and pulsing of the seven points of `_assemble`."""
+    one = np.ones((o_ic.shape[0], 1))
+    ic = np.hstack((o_ic, o_ic, o_ic, at * one))
+    t = np.hstack((o_temp, o_temp, temperature * np.ones((o_ic.shape[0], 3))))
+    return ic, t, np.hstack((o_pulsed > 0, np.ones((o_ic.shape[0], 5), dtype=np.bool_)))
 
 
 def gain_at_limit(
@@ -177,12 +190,9 @@ def _gain_direct(
     )
     vce_read = _two(o.gain_vce, rows, left, right)
     unstated = np.isnan(vce_read)
-    ic_read = _two(o.gain_ic, rows, left, right)
-    ones = np.ones((rows.size, 1))
-    ic = np.hstack((ic_read, ic_read, at * ones))
-    v = np.hstack((np.where(unstated, vce, vce_read), vce * np.ones((rows.size, 3))))
-    t = np.hstack((_two(o.gain_temp, rows, left, right), temperature * np.ones((rows.size, 3))))
-    pulsed = np.hstack((_two(o.gain_pulsed, rows, left, right) > 0, np.ones((rows.size, 3), dtype=np.bool_)))
+    temp, heated = _two(o.gain_temp, rows, left, right), _two(o.gain_pulsed, rows, left, right)
+    ic, t, pulsed = _plan(_two(o.gain_ic, rows, left, right), temp, heated, at, temperature)
+    v = np.hstack((np.where(unstated, vce, vce_read), vce * np.ones((rows.size, 5))))
     index = 0 if gain else 1
     curve, plain = model.gain(rows, ic, v, t, pulsed)[index], PlainLaws().gain(rows, ic, v, t, pulsed)[index]
     curve = np.where(np.isfinite(curve).all(axis=1, keepdims=True), curve, plain)
@@ -191,10 +201,10 @@ def _gain_direct(
     if gain:
         std = np.where(unstated, np.hypot(std, UNSTATED_VCE_LN_STD), std)
         shared = np.hypot(o.session_gain_ln_std[session], HFE_PER_KELVIN * kelvin)
-        ln, out.std[rows] = _assemble(np.log(read), std, np.log(curve), weight, HFE_SHARE, shared)
+        ln, out.std[rows] = _assemble(np.log(read), std, np.log(curve), weight, HFE_SHARES, shared)
         out.value[rows] = np.exp(ln)
     else:
-        out.value[rows], out.std[rows] = _assemble(read, std, curve, weight, VBE_SHARE, VBE_PER_KELVIN * kelvin)
+        out.value[rows], out.std[rows] = _assemble(read, std, curve, weight, VBE_SHARES, VBE_PER_KELVIN * kelvin)
     out.reached[rows] = DIRECT
 
 
@@ -250,16 +260,14 @@ def _saturation_direct(
 ) -> None:
     left, right, weight = b.left[rows], b.right[rows], b.weight[rows]
     read, std = _two(o.vce_sat, rows, left, right), _two(o.vce_sat_std, rows, left, right)
-    ic_read, one = _two(o.sat_ic, rows, left, right), np.ones((rows.size, 1))
-    ic = np.hstack((ic_read, ic_read, at * one))
+    ic_read, temp = _two(o.sat_ic, rows, left, right), _two(o.sat_temp, rows, left, right)
+    ic, t, pulsed = _plan(ic_read, temp, _two(o.sat_pulsed, rows, left, right), at, temperature)
     # Neighbours at the limit's conditions keep their current and take the limit's forced gain.
-    base = np.hstack((_two(o.sat_ib, rows, left, right), ic_read * (ib / at), ib * one))
-    t = np.hstack((_two(o.sat_temp, rows, left, right), temperature * np.ones((rows.size, 3))))
-    pulsed = np.hstack((_two(o.sat_pulsed, rows, left, right) > 0, np.ones((rows.size, 3), dtype=np.bool_)))
+    base = np.hstack((_two(o.sat_ib, rows, left, right), ic[:, 2:] * (ib / at)))
     curve = model.saturation(rows, ic, base, t, pulsed)
     curve = np.where(np.isfinite(curve).all(axis=1, keepdims=True), curve, 0.0)
     lead = o.session_lead_std[o.session[rows]] * at
-    value, total = _assemble(read, std, curve, weight, SAT_SHARE, lead)
+    value, total = _assemble(read, std, curve, weight, SAT_SHARES, lead)
     # A reading just beside the limit's current, without a curve: in proportion to the current (ohmic).
     alone = (curve == 0.0).all(axis=1) & (left == right)
     value = np.where(alone, value * np.maximum(1.0, at / ic_read[:, 0]), value)

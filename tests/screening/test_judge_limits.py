@@ -68,8 +68,8 @@ def test_reading_at_fifty_degrees_is_brought_to_the_limit_at_twenty_five():
     cool = judge_limits([gain_limit("min", 50, 1.0)], readings(device))
     warm = judge_limits([gain_limit("min", 50, 1.0)], readings(device, temp=323.15))
     assert warm.value[0, 0] == pytest.approx(cool.value[0, 0], rel=1e-9)
-    # XTB 1.5 over 25 K is 12 %; half of it is held uncertain.
-    assert warm.std[0, 0] / warm.value[0, 0] > 0.05 > cool.std[0, 0] / cool.value[0, 0]
+    # XTB 1.5 over 25 K is 12 %; a third of it is held uncertain.
+    assert warm.std[0, 0] / warm.value[0, 0] > 0.042 > 0.03 > cool.std[0, 0] / cool.value[0, 0]
 
 
 def test_reading_far_from_the_temperature_or_vce_of_the_limit_decides_nothing_directly():
