@@ -12,6 +12,7 @@ import subprocess
 import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -27,8 +28,9 @@ needs_ngspice = pytest.mark.skipif(
 OPTIONS = ".options reltol=1e-8 abstol=1e-15 vntol=1e-10 gmin=1e-18 itl1=2000 itl2=2000 tnom=27 noacct"
 
 
-def run(elements: Sequence[str], analyses: Sequence[str], *, seconds: float = 120.0) -> list[dict[str, Floats]]:
-    """Run one netlist in batch; one dictionary per analysis, from vector name (`v(b)`, `i(vc)`) to its points.
+def run(elements: Sequence[str], analyses: Sequence[str], *, seconds: float = 120.0) -> list[dict[str, Any]]:
+    """Run one netlist in batch; one dictionary per analysis, from vector name (`v(b)`, `i(vc)`) to its points
+    (complex after `ac`).
 
     `elements` are netlist lines. `analyses` are commands of the control block such as `dc vx 0 1 0.1` or `op`; a
     command
@@ -55,7 +57,7 @@ def run(elements: Sequence[str], analyses: Sequence[str], *, seconds: float = 12
         done = subprocess.run(
             [NGSPICE, "-b", netlist.name], cwd=folder, capture_output=True, text=True, timeout=seconds, check=False
         )
-        results = []
+        results: list[dict[str, Any]] = []
         for index in range(n_results):
             path = Path(folder) / f"out{index}.raw"
             if not path.exists():
@@ -64,14 +66,15 @@ def run(elements: Sequence[str], analyses: Sequence[str], *, seconds: float = 12
         return results
 
 
-def _read_raw(content: bytes) -> dict[str, Floats]:
+def _read_raw(content: bytes) -> dict[str, Any]:
     head, _, body = content.partition(b"Binary:\n")
     lines = head.decode().splitlines()
     n_variables = int(next(line for line in lines if line.startswith("No. Variables:")).split(":")[1])
     n_points = int(next(line for line in lines if line.startswith("No. Points:")).split(":")[1])
     first = next(i for i, line in enumerate(lines) if line.startswith("Variables:")) + 1
     names = [line.split()[1] for line in lines[first : first + n_variables]]
-    table = np.frombuffer(body, dtype=np.float64, count=n_points * n_variables).reshape(n_points, n_variables)
+    kind = np.complex128 if any(line.startswith("Flags: complex") for line in lines) else np.float64
+    table = np.frombuffer(body, dtype=kind, count=n_points * n_variables).reshape(n_points, n_variables)
     return {name: table[:, i].copy() for i, name in enumerate(names)}
 
 

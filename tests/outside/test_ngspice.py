@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from partscreen.device import Card, card_from_spice, gain_at, saturation_at
+from partscreen.device import Card, card_from_spice, gain_at, junction_capacitance, saturation_at
 from partscreen.device.forward import GainPoint, SaturationPoint
 from partscreen.device.solve import VCE_SAT_MAX
 from tests.facts import MODEL_CARDS, needs_facts
@@ -49,7 +49,8 @@ def device(name: str, index: int) -> tuple[str, float]:
     """The .model line with NR = NF, and the sign of the polarity.
 
     Junction capacitances carry no direct current and are left out: where a card has a built-in voltage of about 0.1 V
-    or less, the simulator's temperature law makes it negative at 75 degC and its capacitance, then not a number, stops it.
+    or less, the simulator's temperature law makes it negative at 75 degC and its capacitance, then not a number,
+    stops it.
     """
     entry = published()[name]
     figures = {key: value for key, value in entry["gp"].items() if key not in CAPACITANCE}
@@ -203,3 +204,21 @@ def test_free_knee_exponent_and_base_resistance_forms_agree_with_the_simulator(n
         found = sweep([*elements, f"Vc c 0 {VCE}", "Q0 c b 0 m0"], 27.0)
         assert np.abs(found["i(vc)"]) == pytest.approx(ic, rel=1e-3)
         assert found["v(b)"] == pytest.approx(ours.vbe, abs=1e-4)
+
+
+@pytest.mark.parametrize("name", ["2N3772", "BDW52C", "D44VH10", "BD709"])
+def test_junction_capacitances_agree_with_the_simulator(name: str) -> None:
+    gp, card = published()[name]["gp"], card_of(name)
+    sign = device(name, 0)[1]
+    still = {key: value for key, value in gp.items() if key not in ("tf", "tr", "xcjc")}  # no diffusion charge
+    for bias in (-0.2, 0.0, 0.5, 5.0, 10.0):
+        elements = [model_line("m0", still, published()[name]["polarity"], rb=0.0, re=0.0, rc=0.0, rbm=0.0)]
+        elements += [f"Ve e 0 dc {sign * bias} ac 1", f"Vc c 0 dc {sign * bias} ac 0", "Qe 0 0 e m0", "Qc c 0 0 m0"]
+        emitter = run(elements, ["ac lin 1 1e5 1e5"])[0]["i(ve)"][0].imag
+        elements[1:3] = [f"Ve e 0 dc {sign * bias} ac 0", f"Vc c 0 dc {sign * bias} ac 1"]
+        collector = run(elements, ["ac lin 1 1e5 1e5"])[0]["i(vc)"][0].imag
+        ours = [
+            float(junction_capacitance(card.cje, bias, card.vje, card.mje, card.fc)),
+            float(junction_capacitance(card.cjc, bias, card.vjc, card.mjc, card.fc)),
+        ]
+        assert np.abs([emitter, collector]) / (2e5 * np.pi) == pytest.approx(ours, rel=1e-4)
