@@ -6,6 +6,7 @@
 | SENSOR_FAULT | one case temperature among steady ones is far off | left out |
 | SHORT, OPEN, NO_GAIN | the part is dead | the part is rejected with that reason |
 | SWAPPED_LEADS, WRONG_POLARITY | leads exchanged, or the other polarity | the part is rejected with that reason |
+| LEADS_DOUBTED | gain a quarter of the lot's or less: leads exchanged, or a worn or other part | kept |
 | IB_NOT_RESOLVED | collector current without base current, gain or VBE | left out |
 | COMPLIANCE, AT_RANGE_LIMIT | supply or tester at its limit | left out |
 | OFFSET, LEAKAGE | low end spoilt by an offset; leakage of a tenth or more | left out |
@@ -24,7 +25,7 @@ import numpy as np
 from partscreen.readings.findings import Desk, PolarityOfLot, open_desk, settle, settle_parts
 from partscreen.readings.kit import Kit
 from partscreen.readings.leads import empty_fixture
-from partscreen.readings.quality_dead import dead_parts, wrong_polarity
+from partscreen.readings.quality_dead import dead_parts, leads_doubted, wrong_polarity
 from partscreen.readings.quality_heating import heating_drift
 from partscreen.readings.quality_limits import at_range_limit, base_current_missing, compliance, too_few_points
 from partscreen.readings.quality_low import leakage, offsets
@@ -35,6 +36,7 @@ from partscreen.readings.tables import Batch, PartCondition
 
 _CHECKS = (
     slips_of_thousand,
+    leads_doubted,
     base_current_missing,
     compliance,
     at_range_limit,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from partscreen.readings.findings import Desk, PartFinding, PolarityOfLot, polarity
+from partscreen.readings.findings import Desk, Finding, PartFinding, PolarityOfLot, polarity
 from partscreen.readings.runs import group_median
 from partscreen.readings.tables import Bools, Floats, Ints, Sweep
 
@@ -19,6 +19,9 @@ OPEN_VBE = 1.5  # V; with no collector current: the base supply is at its own li
 OPEN_IC = 1e-7  # A
 MOST = 0.8  # share of rows that must agree (assumption)
 REVERSE_GAIN = (0.1, 5.0)  # gain with collector and emitter exchanged (common practice, no source)
+DOUBTED_GAIN = 30.0  # largest reverse gain of the model cards at hand is 26 (assumption for others)
+DOUBTED_SHARE = 0.25  # of the lot's median; sound parts of one lot lie within a factor of 2 (assumption)
+OTHERS = 3  # parts a lot must have beside the doubted one
 NORMAL_VBE = (0.3, 1.3)  # V (common practice, no source)
 SHORT_LEAK = 0.1  # A of leakage: the supply's limit, not a junction (assumption)
 SHORT_BREAKDOWN = 2.0  # V (assumption: no collector junction breaks down there)
@@ -152,6 +155,34 @@ def _low_gain(desk: Desk) -> list[PartFinding]:
             {"hfe": gain[swapped], "vbe_v": vbe[swapped]},
         ),
     ]
+
+
+def leads_doubted(desk: Desk) -> list[Finding]:
+    """LEADS_DOUBTED: gain a quarter of the lot's or less, with an ordinary VBE: exchanged leads draw that too.
+
+    Reverse gains of modern dies reach 5 to 30, where exchanged leads and a worn or other part look alike: a remark, no
+    verdict. The readings stay in use and the limits decide.
+    """
+    p, n = desk.points, desk.batch.n_parts
+    rows = _rows(desk) & desk.ok & np.isfinite(p.hfe) & ((p.sweep == Sweep.GAIN) | (p.sweep == Sweep.GUMMEL))
+    gain = _part_highest(desk, np.where(rows, p.hfe, np.nan))
+    gain = np.where(np.isfinite(gain), gain, np.nan)
+    lot, n_lots = desk.batch.part_lot, len(desk.batch.lots)
+    median = group_median(gain, lot, n_lots)
+    enough = np.bincount(lot[np.isfinite(gain)], minlength=n_lots) > OTHERS
+    vbe = group_median(np.where(rows, p.vbe, np.nan), p.part, n)
+    normal = (vbe > NORMAL_VBE[0]) & (vbe < NORMAL_VBE[1])
+    low = normal & enough[lot] & (gain <= DOUBTED_GAIN) & (gain <= DOUBTED_SHARE * median[lot])
+    _, first = np.unique(p.part[rows], return_index=True)
+    runs = desk.runs.of_row[np.flatnonzero(rows)[first]]
+    hit = runs[low[desk.runs.part[runs]]]
+    sentence = (
+        "hFE is {hfe} at most, the rest of the lot has {lot_hfe}: collector and emitter exchanged look like this, "
+        "and so does a worn or "
+        "other part. Check the pin order and read again before judging."
+    )
+    parts = desk.runs.part[hit]
+    return [Finding("LEADS_DOUBTED", hit, sentence, {"hfe": gain[parts], "lot_hfe": median[lot[parts]]})]
 
 
 def wrong_polarity(desk: Desk, of_lot: PolarityOfLot | None) -> list[PartFinding]:

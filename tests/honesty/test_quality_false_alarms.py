@@ -16,6 +16,10 @@ from partscreen.readings.kit import load_kit
 from partscreen.readings.quality import check_quality
 from partscreen.readings.tables import Batch, Sweep
 from partscreen.readings.uncertainty import apply_kit
+from partscreen.simulate.bench import simulate_lot
+from partscreen.simulate.cards import card_names
+from partscreen.simulate.kits import KITS, plan_up_to
+from partscreen.simulate.parts import Kind
 from tests.readings.sweeps import assemble, batch_of, clean_lot, gain_and_vbe, lot_parameters
 
 MOST = 0.01
@@ -130,6 +134,57 @@ def test_clean_sweeps_with_the_noise_of_a_kit(name, low):
     vbe = vbe + (stds.vbe_std * rng.standard_normal(vbe.size)).reshape(vbe.shape)
     vbe = np.round(vbe, 3)
     assert_quiet(check_quality(apply_kit(batch_of(hfe, vbe, ic), kit), kit))
+
+
+KINDS = {
+    Kind.OPEN: 0.1,
+    Kind.SHORT: 0.1,
+    Kind.REVERSED: 0.1,
+    Kind.SMALLER_DIE: 0.1,
+    Kind.LEAK: 0.1,
+    Kind.WORN: 0.1,
+    Kind.BOND: 0.1,
+}
+GONE = (Kind.OPEN, Kind.SHORT, Kind.REVERSED)
+
+
+@pytest.mark.parametrize("size", sorted(KITS))
+@pytest.mark.parametrize("card", card_names())
+def test_simulated_bags_on_four_benches(size, card):
+    """The simulator's parts (full model, heating, drift, meter digits): dead ones all found, live ones left alone.
+
+    Parts of a smaller die, leaky, worn or with a damaged bond are for the screening to judge, not for the checks of
+    readings.
+    """
+    readings, truth = simulate_lot(card, 60, seed=109, kit=KITS[size], plan=plan_up_to(size), bad=KINDS)
+    frame = readings.to_frame()
+    column = {
+        name: frame[name].to_numpy(dtype=float) for name in ("ic_a", "ib_a", "vce_v", "vbe_v", "hfe", "case_temp_k")
+    }
+    batch = assemble(
+        part=np.repeat(np.arange(60), len(frame) // 60),
+        ic=column["ic_a"],
+        ib=column["ib_a"],
+        vce=column["vce_v"],
+        vbe=column["vbe_v"],
+        hfe=column["hfe"],
+        sweep=np.where(frame["sweep"] == "gain", int(Sweep.GAIN), int(Sweep.SATURATION)),
+        case_temp=column["case_temp_k"],
+    )
+    found = check_quality(apply_kit(batch, None), None)
+    for number, part in enumerate(truth):
+        code = found.condition[number].code if number in found.condition else None
+        noted = {note.code for note in found.quality.get(number, ())}
+        if part.kind is Kind.OPEN:
+            assert code == "OPEN"
+        elif part.kind is Kind.SHORT:
+            assert code == "SHORT"
+        elif part.kind is Kind.REVERSED:
+            assert noted & {"SWAPPED_LEADS", "LEADS_DOUBTED"}
+        else:
+            assert code is None
+    live = [number for number, part in enumerate(truth) if part.kind not in GONE]
+    assert sum(number in found.quality for number in live) <= MOST * len(live)
 
 
 def test_parts_of_one_lot_as_small_dies_are_no_slip_of_unit():

@@ -82,9 +82,8 @@ def test_a_kit_supplies_missing_conditions():
     nan = np.full(2, np.nan)
     ic = np.array([1.0, 2.0])
     sat = assemble(np.zeros(2), ic, nan, nan, np.array([0.1, 0.2]), np.full(2, int(Sweep.SATURATION)), ib=nan)
-    sat = replace(
-        sat, spots=spots_of([(0, "c_cb", 1e-10, {}), (0, "c_cb", 1e-10, {"VCB": 10.0}), (0, "hfe", 80.0, {})])
-    )
+    spots = [(0, "vce_sat", 0.2, {"IC": 1.0}), (0, "c_cb", 1e-10, {}), (0, "c_cb", 1e-10, {"VCB": 10.0})]
+    sat = replace(sat, spots=spots_of([*spots, (0, "hfe", 80.0, {})]))
     batch = apply_kit(sat, kit)
     assert np.allclose(batch.points.ib, ic / 10.0)
     assert batch.spots.conditions[0] == {"IC": 1.0, "IC_over_IB": 10.0}

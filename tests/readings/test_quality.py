@@ -243,6 +243,15 @@ def test_reverse_gain_with_an_ordinary_vbe_is_exchanged_leads():
     assert found.condition[BAD].status == "wrong_polarity"
 
 
+def test_a_low_reverse_gain_is_doubted_and_kept():
+    batch = lot(low=0.01)
+    usual = np.median(batch.points.hfe)
+    found = judged(changed(batch, hfe=lambda h: np.full(K, min(9.0, 0.15 * usual)), ib=lambda b: np.full(K, np.nan)))
+    assert codes(found, BAD) == {"LEADS_DOUBTED"}
+    assert found.condition == {}
+    assert found.points.use.all()
+
+
 def test_signs_that_contradict_the_lot_are_told():
     signs = np.ones(20, dtype=np.int64)
     signs[BAD] = -1
