@@ -1,0 +1,1 @@
+"""Evidence for and against a part being what its marking says."""

@@ -1,0 +1,122 @@
+"""Weigh one lot: evidence, probabilities and reach of every part, jointly with what the lot's main population is."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from partscreen.screening.evidence.combine import Weighed, combine
+from partscreen.screening.evidence.hypotheses import AREAS, families
+from partscreen.screening.evidence.knowledge import Knowledge
+from partscreen.screening.evidence.linear import AREA, Linearised
+from partscreen.screening.evidence.lot import Fitted, Mode, fit_mode, share_priors
+from partscreen.screening.evidence.quadratic import Information, information, integrate, ln_sum
+
+Floats = npt.NDArray[np.float64]
+
+ENOUGH = 300
+"""Parts that find the centre of a larger lot, evenly taken; more sharpen it no further than the lot's own spread."""
+
+MOST_TYPES = 4
+
+MODE_CUT = 12.0
+"""Modes less likely than the best by more than this (natural log) are left out of the final weighing."""
+
+
+def _modes(known: Knowledge, prior_share: float, types: list[int]) -> list[Mode]:
+    bad_lot, _, _ = share_priors(prior_share)
+    marked_covariance = known.lot_covariance
+    modes = [Mode("as marked", "marked", known.centre, marked_covariance, float(np.log1p(-bad_lot)))]
+    device = known.device_between
+    for area in AREAS:
+        mean = known.centre + np.log(area) * AREA
+        weight = 0.7 / len(AREAS) * (1.5 if area < 1 else 0.5)
+        modes.append(
+            Mode(
+                f"die area {area:g} of the type's", "die", mean, marked_covariance + 0.5 * device, _ln(bad_lot * weight)
+            )
+        )
+    for other in (known.others[i] for i in types):
+        covariance = other.covariance + known.session
+        modes.append(
+            Mode(f"die of {other.name}", "type", other.mean, covariance, _ln(bad_lot * 0.25 / len(known.others)))
+        )
+    modes.append(
+        Mode(
+            "unlike any known part",
+            "unfit",
+            known.centre,
+            marked_covariance + 8.0 * (device + known.within),
+            _ln(bad_lot * 0.05),
+        )
+    )
+    return modes
+
+
+def _ln(value: float) -> float:
+    return float(np.log(max(value, 1e-300)))
+
+
+def weigh_lot(
+    readings: Linearised, known: Knowledge, *, prior_share: float = 0.1, extra_variance: Floats | None = None
+) -> Weighed:
+    """Weigh all parts of one lot.
+
+    Parameters
+    ----------
+    readings : Linearised
+        Of the lot's parts about their own fits.
+    known : Knowledge
+    prior_share : expected share of unfit parts before any reading (assumption 0.1 unless the user says otherwise).
+    extra_variance : (n_parts, n_readings), of the model's own misfit.
+    """
+    n = readings.point.shape[0]
+    every = n <= ENOUGH
+    seen = readings if every else readings.pick(even(n))
+    info = information(
+        seen, known.centre, extra_variance if every or extra_variance is None else extra_variance[even(n)]
+    )
+    main = integrate(info, known.within)
+    alternatives = [(f, integrate(info, f.spread)) for f in families(known.within, known.device_between)]
+    each = _types(info, known)
+    types = ln_sum(each) - np.log(each.shape[1]) if each.shape[1] else np.full(main.c.shape, -np.inf)
+    marked = integrate(info, known.lot_covariance + known.within).at(known.centre[None])[:, 0]
+    _, good, bad = share_priors(prior_share)
+    first, *others = _modes(known, prior_share, _likeliest(each))
+    ends = fit_mode(first, main, alternatives, types, None, good)
+    starts = _distinct(ends)
+    fitted = [ends[0], *(fit_mode(mode, main, alternatives, types, marked, bad, starts)[0] for mode in others)]
+    best = max(f.ln_likelihood for f in fitted)
+    kept = [f for f in fitted if f.ln_likelihood > best - MODE_CUT or f.mode.kind == "marked"]
+    return combine(readings, known, kept, main if every else None, good, bad, extra_variance)
+
+
+def even(n: int) -> npt.NDArray[np.int64]:
+    """Numbers of `ENOUGH` of n parts, evenly taken."""
+    return np.unique(np.linspace(0, n - 1, ENOUGH).astype(np.int64))
+
+
+def _likeliest(each: Floats) -> list[int]:
+    """The few other types that a middling part of the lot resembles most: the only ones a whole lot could be."""
+    if not each.shape[1]:
+        return []
+    return [int(i) for i in np.argsort(-np.median(each, axis=0))[:MOST_TYPES]]
+
+
+def _distinct(ends: list[Fitted]) -> list[Floats]:
+    """Centres the search ended at, one of each place."""
+    out: list[Fitted] = []
+    for one in ends:
+        gaps = [one.centre - other.centre for other in out]
+        if all(gap @ one.precision @ gap > 1.0 for gap in gaps):
+            out.append(one)
+    return [one.centre for one in out]
+
+
+def _types(info: Information, known: Knowledge) -> Floats:
+    """ln p under each other type, shape (n, n_types)."""
+    if not known.others:
+        return np.zeros((info.constant.shape[0], 0))
+    return np.stack(
+        [integrate(info, o.covariance + known.session).at(o.mean[None])[:, 0] for o in known.others], axis=1
+    )
