@@ -35,7 +35,9 @@ def answer(
             raise UnusableInput(problems)
         save_column_map(save_columns, found.understanding[0])
     if as_json:
-        return json.dumps(understanding_json(found.understanding, problems), indent=2, ensure_ascii=False), problems
+        return json.dumps(
+            understanding_json(found.understanding, problems, found.batch.notices), indent=2, ensure_ascii=False
+        ), problems
     text = understanding_text(found.understanding)
     return text + ("" if not found.batch.notices else _more(found.batch.notices, text)), problems
 

@@ -23,4 +23,6 @@ class FileDraft:
     run_labels: dict[str, int] = field(default_factory=dict)
     sweeps: dict[str, int] = field(default_factory=dict)
     n_parts: int = 0
+    rows: int = 0
+    sha256: str | None = None
     first_rows: dict[tuple[str, str], int] = field(default_factory=dict)  # (lot, part) to the row it first stands in

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from partscreen.errors import Problem, UnusableInput
@@ -18,6 +19,7 @@ from partscreen.readings.lot_sheet import LotSheet, load_lot_sheet, lot_of_file
 from partscreen.readings.owners import close_draft, find_parts_in_two_lots
 from partscreen.readings.recognise import close_names, recognised_count
 from partscreen.readings.sources import Opened, open_tables
+from partscreen.readings.table_form import Table
 from partscreen.readings.tables import Batch, Lot
 from partscreen.readings.uncertainty import apply_kit
 from partscreen.readings.understanding import FileUnderstanding
@@ -89,58 +91,83 @@ def read_files(
         tools = load_kit(kit) if isinstance(kit, (str, Path)) else kit
     except UnusableInput as error:
         builder.problems += error.problems
+        for _, name in _named(builder, list(map(Path, files))):
+            builder.close_file(name, None, 0, [])
         return Import(builder.finish(), ())
     _take_lots(builder, lot_sheet, default_lots)
     understood: list[FileUnderstanding] = []
-    pending: list[tuple[FileDraft, Opened, int]] = []
-    owners: dict[str, dict[tuple[str, str], int]] = {}
+    drafts: list[FileDraft] = []
     seen: dict[str, str] = {}
-    for path in map(Path, files):
-        opened = _open(path, columns, seen)
-        draft = FileDraft(path.name, len(pending), _default_lot(builder, path, default_lots), list(opened.problems))
-        rows = 0
+    for path, name in _named(builder, list(map(Path, files))):
+        opened = _open(path, name, columns, seen)
+        draft = FileDraft(name, len(drafts), _default_lot(builder, path, default_lots), list(opened.problems))
+        draft.sha256 = opened.sha256
         for table in opened.tables:
-            data = interpret(table, columns)
-            rows += data.n
-            before = len(draft.notices)
-            draft.sweeps, draft.n_parts = {}, 0
-            if not data.n and not data.problems:
-                fix = "export the readings again; one row a reading below the header"
-                draft.problems.append(
-                    Problem("NO_ROWS", "there is a header but no row below it", fix, path.name, table.header_row)
-                )
-            add_table(builder, draft, data)
-            understood.append(_understanding(data, draft, draft.notices[before:]))
+            understood.append(_read_table(builder, draft, table, columns))
         close_draft(builder, draft)
-        owners[path.name] = draft.first_rows
-        pending.append((draft, opened, rows))
-    two_lots = find_parts_in_two_lots(builder, owners)
-    for draft, opened, rows in pending:
-        builder.close_file(draft.name, opened.sha256, rows, draft.problems + two_lots.get(draft.name, []))
+        drafts.append(draft)
+    two_lots = find_parts_in_two_lots(builder, {draft.name: draft.first_rows for draft in drafts})
+    for draft in drafts:
+        problems = [
+            replace(one, lot=draft.default_lot) if one.part is not None and one.lot is None else one
+            for one in draft.problems + two_lots.get(draft.name, [])
+        ]
+        builder.close_file(draft.name, draft.sha256, draft.rows, problems)
         builder.notices += [f"{draft.name}: {text}" for text in dict.fromkeys(draft.notices)]
-        builder.notices += [f"{draft.name}: left out {text}" for table in opened.tables for text in table.ignored]
     _say_lots(builder)
     batch = builder.finish()
     return Import(apply_kit(batch, tools) if tools is not None else batch, tuple(understood))
 
 
-def _open(path: Path, columns: ColumnMap | None, seen: dict[str, str]) -> Opened:
+def _named(builder: Builder, paths: list[Path]) -> list[tuple[Path, str]]:
+    """Each file with the name messages give it: its own, with its folder where two files share it."""
+    counts = Counter(path.name for path in paths)
+    for name, count in counts.items():
+        if count > 1:
+            builder.notices.append(
+                f"{count} files are named {name}: without a lot column they are one lot, {Path(name).stem}"
+            )
+    used: set[str] = set()
+    named = []
+    for path in paths:
+        name = path.name if counts[path.name] == 1 else f"{path.parent.name}/{path.name}"
+        while name in used:
+            name = f"{name} (again)"
+        used.add(name)
+        named.append((path, name))
+    return named
+
+
+def _read_table(builder: Builder, draft: FileDraft, table: Table, columns: ColumnMap | None) -> FileUnderstanding:
+    data = interpret(table, columns)
+    before = len(draft.notices)
+    draft.rows += data.n
+    draft.sweeps, draft.n_parts = {}, 0
+    if not data.n and not data.problems:
+        what = "there is a header but no row below it"
+        fix = "export the readings again; one row a reading below the header"
+        draft.problems.append(Problem("NO_ROWS", what, fix, draft.name, table.header_row))
+    add_table(builder, draft, data)
+    understanding = _understanding(data, draft, draft.notices[before:])
+    draft.notices += [f"left out {text}" for text in table.ignored]
+    return understanding
+
+
+def _open(path: Path, name: str, columns: ColumnMap | None, seen: dict[str, str]) -> Opened:
+    """The tables of a file. A file whose content was read before under another name is not read again."""
     test = columns.count if columns is not None and columns.headers else recognised_count
-    opened = open_tables(path, test, columns.delimiter if columns else "")
+    opened = open_tables(path, test, columns.delimiter if columns else "", name)
     if columns is not None and not opened.tables and any(problem.code == "NO_HEADER" for problem in opened.problems):
         # None of the mapped headers is there: find the header by known names, so that the absent columns can be named.
-        plain = open_tables(path, recognised_count, columns.delimiter)
+        plain = open_tables(path, recognised_count, columns.delimiter, name)
         opened = plain if plain.tables else opened
-    twin = seen.setdefault(opened.sha256, path.name) if opened.sha256 else path.name
-    if opened.sha256 and opened.tables and seen.get(opened.sha256 + "read"):
-        fix = "give each file once"
-        problem = Problem(
-            "SAME_FILE_TWICE", f"the file has the same content as {twin}; it was read once", fix, path.name
-        )
-        return Opened([], opened.sha256, [problem])
-    if opened.sha256:
-        seen[opened.sha256 + "read"] = path.name
-    return opened
+    if opened.sha256 is None or not opened.tables:
+        return opened
+    twin = seen.setdefault(opened.sha256, name)
+    if twin == name:
+        return opened
+    what = f"the file has the same content as {twin}; it was read once"
+    return Opened([], opened.sha256, [Problem("SAME_FILE_TWICE", what, "give each file once", name)])
 
 
 def _take_lots(builder: Builder, lot_sheet: FilePath | LotSheet | None, told: Sequence[Lot]) -> None:

@@ -36,8 +36,9 @@ def reader_for(path: Path, data: bytes) -> Reader:
     return read_text_tables
 
 
-def open_tables(path: Path, test: HeaderTest, delimiter: str = "") -> Opened:
-    """Read a file into tables. Never raises for content or for a file that cannot be opened."""
+def open_tables(path: Path, test: HeaderTest, delimiter: str = "", name: str = "") -> Opened:
+    """Read a file into tables; `name` is what messages call it. Never raises for content or for a missing file."""
+    name = name or path.name
     try:
         data = path.read_bytes()
     except OSError as error:
@@ -46,6 +47,6 @@ def open_tables(path: Path, test: HeaderTest, delimiter: str = "") -> Opened:
             if isinstance(error, FileNotFoundError)
             else f"it cannot be opened ({error.strerror})"
         )
-        return Opened(problems=[Problem("FILE_MISSING", why, "check the path and the name", path.name)])
-    tables, problems = reader_for(path, data)(path.name, data, test, delimiter)
+        return Opened(problems=[Problem("FILE_MISSING", why, "check the path and the name", name)])
+    tables, problems = reader_for(path, data)(name, data, test, delimiter)
     return Opened(tables, hashlib.sha256(data).hexdigest(), problems)

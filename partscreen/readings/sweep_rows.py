@@ -52,6 +52,7 @@ def add_sweeps(builder: Builder, draft: FileDraft, data: Interpreted, rows: Ints
     lost = _lost(data, rows, numbers) | (sweep < 0)
     _say_left_out(builder, part, contrary, lost & ~contrary, row, data.table.file)
     numbers["hfe"], differ = _gain(data, rows, numbers)
+    _fill_collector_current(draft, numbers)
     _say_hfe_differs(builder, draft, data, rows, part, differ)
     picked = np.concatenate((np.arange(len(rows)), extra))
     sweep = np.concatenate((sweep, np.full(len(extra), int(Sweep.SATURATION))))
@@ -189,6 +190,18 @@ def _gain(data: Interpreted, rows: Ints, numbers: dict[str, Floats]) -> tuple[Fl
                 steps[i] = _half_digit(cells[rows[i]]) * (use.unit.factor if use.unit else 1.0)
         hfe, differ = settle_gain(numbers, resolution)
     return hfe, differ
+
+
+def _fill_collector_current(draft: FileDraft, numbers: dict[str, Floats]) -> None:
+    """A base current with the gain read at it states the collector current."""
+    if "ib" not in numbers:
+        return
+    worked = numbers["hfe"] * numbers["ib"]
+    ic = numbers.get("ic", np.full(len(worked), np.nan))
+    filled = np.isnan(ic) & ~np.isnan(worked)
+    if filled.any():
+        numbers["ic"] = np.where(filled, worked, ic)
+        draft.notices.append(f"IC worked out as hFE x IB in {np.count_nonzero(filled)} row(s)")
 
 
 def _half_digit(cell: str) -> float:

@@ -37,7 +37,9 @@ def classify(group: Ints, numbers: dict[str, Floats]) -> Ints:
         & (vce_levels >= 3)
         & (vce_levels * ib_levels <= 2 * size)
     )
-    gummel = _even_steps(group, vbe, n_groups) & (_levels(group, ic, n_groups)[1] >= 5)
+    # A forced VBE climbs in equal steps and the current is what comes; a forced current is a round figure.
+    round_ic = np.bincount(group[_round_figures(ic)], minlength=n_groups)
+    gummel = _even_steps(group, vbe, n_groups) & (_levels(group, ic, n_groups)[1] >= 5) & (2 * round_ic < size)
     given = np.bincount(group, weights=(~np.isnan(hfe)).astype(float), minlength=n_groups) > 0
     forced = ~given & _constant_ratio(group, ic, ib, n_groups) & _low(group, vce, n_groups)
     kind = np.full(n_groups, int(Sweep.GAIN))
@@ -80,6 +82,13 @@ def _even_steps(group: Ints, values: Floats, n_groups: int) -> Bools:
     mean = np.bincount(gs, weights=step, minlength=n_groups) / np.maximum(count, 1)
     off = np.bincount(gs, weights=(np.abs(step - mean[gs]) > 0.02 * mean[gs] + 1e-5).astype(float), minlength=n_groups)
     return np.asarray((count >= 5) & (off == 0) & (mean * count > 0.1), dtype=np.bool_)
+
+
+def _round_figures(values: Floats) -> Bools:
+    """Values of two digits at most, as people set them."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        digits = values / 10.0 ** (np.floor(np.log10(values)) - 1.0)
+        return np.asarray(np.abs(digits - np.round(digits)) < 1e-6, dtype=np.bool_)
 
 
 def _constant_ratio(group: Ints, ic: Floats, ib: Floats, n_groups: int) -> Bools:

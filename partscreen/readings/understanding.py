@@ -69,12 +69,15 @@ def _block(one: FileUnderstanding) -> str:
     return "\n".join(lines) + "\n"
 
 
-def understanding_json(files: Sequence[FileUnderstanding], problems: Sequence[Problem]) -> dict[str, Any]:
-    """The understanding and the problems, ready for `json.dumps`."""
+def understanding_json(
+    files: Sequence[FileUnderstanding], problems: Sequence[Problem], notices: Sequence[str] = ()
+) -> dict[str, Any]:
+    """The understanding, the problems and the notices, ready for `json.dumps`."""
     return {
         "schema": READ_SCHEMA,
         "files": [asdict(one) for one in files],
         "problems": [asdict(problem) for problem in problems],
+        "notices": list(notices),
     }
 
 

@@ -124,6 +124,7 @@ def test_all_faults_of_a_map_are_listed_at_once(tmp_path):
 def test_missing_map_leaves_nothing_readable_and_says_so(tmp_path):
     batch = read_files([write(tmp_path, "x.csv", DATA)], column_map=tmp_path / "none.toml").batch
     assert codes(batch) == ["MAP_MISSING"]
+    assert [one.file for one in batch.inputs] == ["x.csv"]
 
 
 def test_saved_map_reads_the_file_as_it_was_understood(tmp_path):

@@ -304,3 +304,42 @@ def test_uncertainties_wait_for_the_kit(tmp_path):
     batch = imported(tmp_path, "part,ic [A],hfe\n1,1,80\n")
     for name in ("ic_std", "hfe_std", "vbe_std", "vce_std"):
         assert np.isnan(getattr(batch.points, name)).all()
+
+
+def test_forced_currents_with_evenly_spaced_vbe_are_no_gummel_run(tmp_path):
+    rows = [f"1,{ic},{80 - i},{0.6 + 0.02 * i:.2f},5" for i, ic in enumerate((0.1, 0.2, 0.5, 1, 2, 4, 8))]
+    batch = imported(tmp_path, "part,ic [A],hfe,vbe [V],vce [V]\n" + "\n".join(rows))
+    assert set(batch.points.sweep.tolist()) == {Sweep.GAIN}
+
+
+def test_base_current_and_gain_state_the_collector_current(tmp_path):
+    batch = imported(tmp_path, "part,ib [mA],hfe\n1,10,80\n1,20,75\n")
+    np.testing.assert_allclose(batch.points.ic, [0.8, 1.5])
+    assert any("IC worked out as hFE x IB in 2 row(s)" in notice for notice in batch.notices)
+
+
+def test_cells_over_several_lines_keep_the_row_numbers_of_the_file(tmp_path):
+    batch = imported(tmp_path, 'part,ic [A],hfe,remark\n1,1,80,"first\nsecond line"\n2,1,81,fine\n')
+    assert batch.problems == ()
+    assert batch.points.row.tolist() == [2, 4]
+
+
+def test_files_of_one_name_in_two_folders_are_told_apart(tmp_path):
+    paths = []
+    for folder, gain in (("monday", 80), ("tuesday", 81)):
+        (tmp_path / folder).mkdir()
+        paths.append(write(tmp_path / folder, "bag.csv", f"part,ic [A],hfe\n1,1,{gain}\n"))
+    batch = read_files(paths).batch
+    assert [one.file for one in batch.inputs] == ["monday/bag.csv", "tuesday/bag.csv"]
+    assert batch.sessions == ("monday/bag.csv", "tuesday/bag.csv")
+    assert batch.n_parts == 1
+    assert batch.points.run.tolist() == [0, 1]
+    assert "2 files are named bag.csv: without a lot column they are one lot, bag" in batch.notices
+
+
+def test_a_large_file_is_cut_at_once_exactly_as_a_small_one(tmp_path):
+    head, *rest = lines()
+    plain = imported(tmp_path, "\n".join([head, *rest]) + "\n")
+    quoted = imported(tmp_path, "\n".join([head, *(row.replace("A1", '"A1"', 1) for row in rest)]) + "\n")
+    for name in ("part", "run", "sweep", "ic", "ib", "vce", "vbe", "hfe", "row"):
+        assert np.array_equal(getattr(plain.points, name), getattr(quoted.points, name)), name
