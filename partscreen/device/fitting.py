@@ -15,6 +15,13 @@ Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
 
 
+_LONGEST = 0.5  # of any coordinate in one joint step
+
+
+def _nothing() -> Floats:
+    return np.zeros(0)
+
+
 @dataclass(slots=True)
 class Fitting:
     """Work in progress on a block: coordinates the readings see are searched, the others follow their prior given
@@ -32,9 +39,10 @@ class Fitting:
     curvature: Floats
     converged: Bools
     iterations: npt.NDArray[np.int64]
-    answer: Floats = field(
-        default_factory=lambda: np.zeros((0, 0, 0))
-    )  # how coordinates follow shared errors (k, n_seen, 3)
+    alone: Floats = field(default_factory=_nothing)  # (k, n_seen): the fit without shared errors
+    rest: Floats = field(default_factory=_nothing)  # (k, n_seen): Gauss-Newton step at the shared errors as they are
+    weight: Floats = field(default_factory=_nothing)  # (k,): how far a part counts for the shared errors
+    answer: Floats = field(default_factory=_nothing)  # how coordinates follow shared errors (k, n_seen, 3)
 
     def theta(self, x: Floats, rows: Ints) -> Floats:
         """All coordinates from the seen ones."""
@@ -66,7 +74,18 @@ class Fitting:
         self.search(rows, start, shared)
 
     def follow(self, step: Floats) -> None:
-        """Move the coordinates along with a step (k, 3) of the shared errors, to first order."""
-        moved = self.x - (self.answer @ step[:, :, None])[:, :, 0]
-        sound = np.isfinite(moved).all(axis=1)
-        self.x[sound] = moved[sound]
+        """Move the coordinates along with a step (k, 3) of the shared errors: one joint Gauss-Newton step."""
+        move = -(self.answer @ step[:, :, None])[:, :, 0] - self.rest
+        longest = np.max(np.abs(move), axis=1, initial=0.0)
+        move *= np.minimum(1.0, _LONGEST / np.maximum(longest, 1e-300))[:, None]
+        sound = np.isfinite(move).all(axis=1)
+        self.x[sound] += move[sound]
+
+    def settle(self, shared: Floats) -> None:
+        """Fit all parts to the end with the shared errors (k, 3) found; a part led astray starts again from its own
+        fit."""
+        rows = np.arange(self.parts.shape[0])
+        self.refresh(rows, shared)
+        astray = np.flatnonzero(~self.converged)
+        if astray.shape[0]:
+            self.search(astray, self.alone[astray], shared)

@@ -12,9 +12,10 @@ from partscreen.device.fitting import Fitting
 from partscreen.device.weighted import N_SHARED
 
 Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
 
 _ROUNDS = 12
-_STANDSTILL = 0.02  # of the posterior standard uncertainty of the shared errors, or
+_STANDSTILL = 0.05  # of the posterior standard uncertainty of the shared errors, or
 _NEGLIGIBLE = 1e-3  # of their prior one, which no reading of a single part could tell from zero
 
 
@@ -38,8 +39,14 @@ def solve_shared(works: Sequence[Fitting], spread: Floats) -> tuple[Floats, Floa
     if not works or not np.any(there):
         return shared, covariance
     precision = np.where(there, 1.0 / np.where(there, spread, 1.0) ** 2, 0.0)
-    for _ in range(_ROUNDS):
-        system, slope = np.zeros((n, N_SHARED, N_SHARED)), precision * shared
+    tilt = np.zeros((n, N_SHARED))
+    for work in works:
+        work.alone = work.x.copy()
+    for round_ in range(_ROUNDS):
+        if round_ == 1:  # near the minimum; it hardly changes from there on
+            for work in works:
+                _add_tilt(work, shared, there, spread, tilt)
+        system, slope = np.zeros((n, N_SHARED, N_SHARED)), precision * shared + tilt
         system[:, np.arange(N_SHARED), np.arange(N_SHARED)] = precision
         for work in works:
             _add(work, shared, system, slope)
@@ -50,12 +57,14 @@ def solve_shared(works: Sequence[Fitting], spread: Floats) -> tuple[Floats, Floa
         step = -(covariance @ slope[:, :, None])[:, :, 0]
         shared = shared + step
         for work in works:
-            rows = np.arange(work.parts.shape[0])
             work.follow(step[work.block.session])
-            work.refresh(rows, shared[work.block.session])
         deviation = np.sqrt(np.einsum("nii->ni", covariance))
-        if np.all(np.abs(step) <= np.maximum(_STANDSTILL * deviation, _NEGLIGIBLE * np.where(there, spread, 1.0))):
+        if round_ > 0 and np.all(
+            np.abs(step) <= np.maximum(_STANDSTILL * deviation, _NEGLIGIBLE * np.where(there, spread, 1.0))
+        ):
             break
+    for work in works:
+        work.settle(shared[work.block.session])
     return shared, covariance
 
 
@@ -67,24 +76,53 @@ def _add(work: Fitting, shared: Floats, system: Floats, slope: Floats) -> None:
     residual, jacobian, by_shared = work.block.evaluate(
         work.theta(work.x, rows), rows, shared[session], with_shared=True
     )
-    transposed = by_shared.transpose(0, 2, 1)
     cross = jacobian.transpose(0, 2, 1) @ by_shared
     gradient = (jacobian.transpose(0, 2, 1) @ residual[:, :, None])[:, :, 0] + (work.x - work.mean) @ work.precision
     curvature = jacobian.transpose(0, 2, 1) @ jacobian + work.precision
+    lost = ~(np.isfinite(curvature).all(axis=(1, 2)) & np.isfinite(residual).all(axis=1) & work.converged)
+    curvature[lost] = work.precision
+    for array in (residual, by_shared, cross, gradient):
+        array[lost] = 0.0
+    transposed = by_shared.transpose(0, 2, 1)
+    away = work.x - work.mean
+    misfit = np.einsum("nm,nm->n", residual, residual) + np.einsum("np,pq,nq->n", away, work.precision, away)
     solved = np.linalg.solve(curvature, np.concatenate([cross, gradient[:, :, None]], axis=2))
     follow = solved[:, :, :N_SHARED]
     own = transposed @ by_shared - cross.transpose(0, 2, 1) @ follow
     pull = (transposed @ residual[:, :, None] - cross.transpose(0, 2, 1) @ solved[:, :, N_SHARED:])[:, :, 0]
-    weight = _weight(work)
+    weight = np.where(lost, 0.0, _weight(work, misfit))
     np.add.at(system, session, own * weight[:, None, None])
     np.add.at(slope, session, pull * weight[:, None])
-    work.answer = follow
+    work.answer, work.rest, work.weight = follow, solved[:, :, N_SHARED], weight
 
 
-def _weight(work: Fitting) -> Floats:
-    """One for a part of the population; less for one far outside it (Huber's weight on the misfit per part), zero for
-    a failed fit."""
+def _add_tilt(work: Fitting, shared: Floats, there: Bools, spread: Floats, tilt: Floats) -> None:
+    """Add the slope of half the log determinant of the parts' curvature to each shared error, their coordinates
+    following.
+
+    With many parts the joint mode of parts and shared errors is off by more than its uncertainty (each part adds a
+    coordinate of its own); integrating the parts out by Laplace's approximation takes that away.
+    """
+    session = work.block.session
+    rows = np.arange(session.shape[0])
+    for j in np.flatnonzero(there.any(axis=0)):
+        step = 0.1 * np.where(there[:, j], spread[:, j], 0.0)
+        halves = []
+        for side in (1.0, -1.0):
+            moved = shared.copy()
+            moved[:, j] += side * step
+            x = work.x - side * step[session][:, None] * work.answer[:, :, j]
+            _, jacobian, _ = work.block.evaluate(work.theta(x, rows), rows, moved[session])
+            curvature = jacobian.transpose(0, 2, 1) @ jacobian + work.precision
+            halves.append(0.5 * np.linalg.slogdet(curvature)[1])
+        change = (halves[0] - halves[1]) * work.weight
+        own = step[session] > 0.0
+        change = np.where(own & np.isfinite(change), change / np.where(own, 2.0 * step[session], 1.0), 0.0)
+        np.add.at(tilt[:, j], session, change)
+
+
+def _weight(work: Fitting, chi_square: Floats) -> Floats:
+    """One for a part of the population, less for one far outside it (Huber's weight on the misfit per part)."""
     count = (work.block.weights(np.arange(work.parts.shape[0])) > 0.0).sum(axis=1)
     usual = count + 4.0 * np.sqrt(2.0 * np.maximum(count, 1))  # mean plus four standard deviations of chi-square
-    chi_square = 2.0 * work.cost
-    return np.where(np.isfinite(chi_square), np.minimum(1.0, usual / np.maximum(chi_square, 1e-300)), 0.0)
+    return np.asarray(np.minimum(1.0, usual / np.maximum(chi_square, 1e-300)))
