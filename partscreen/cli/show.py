@@ -11,7 +11,7 @@ import typer
 if TYPE_CHECKING:
     from partscreen.results import LotResult, PartResult, Screening
 
-MARK = {"accept": "[=] accept", "hold": "[?] hold  ", "reject": "[x] reject", None: "[ ] unusable"}
+MARK = {"accept": "[=] accept", "hold": "[?] hold  ", "reject": "[x] reject", None: "[-] not usable"}
 
 
 def say(text: str) -> None:
@@ -39,16 +39,18 @@ def progress_line() -> Callable[[str, int, int], None]:
 
 
 def _lot_head(lot: LotResult) -> str:
+    from partscreen.report.view import JUDGEMENTS
+
     bits = [f"Lot {lot.lot}"]
     if lot.type:
         bits.append(f"marked {lot.type}")
     if lot.supplier:
         bits.append(f"supplier {lot.supplier}")
     counts = {name: sum(p.disposition == name for p in lot.parts) for name in ("reject", "hold", "accept", None)}
-    words = {"reject": "rejected", "hold": "held", "accept": "accepted", None: "unusable"}
+    words = {"reject": "rejected", "hold": "held", "accept": "accepted", None: "not usable"}
     tally = ", ".join(f"{n} {words[name]}" for name, n in counts.items() if n)
     parts = f"{lot.n_parts} part{'s' if lot.n_parts != 1 else ''}"
-    return f"{', '.join(bits)}: {parts}: {tally}; lot: {lot.judgement.replace('_', ' ')}"
+    return f"{', '.join(bits)}: {parts}: {tally}\n  The lot: {JUDGEMENTS[lot.judgement]}"
 
 
 def _part_line(part: PartResult) -> str:

@@ -148,7 +148,10 @@ def read_text(path: Path) -> dict[str, Any]:
     except UnicodeDecodeError:
         problem = Problem("NOT_TEXT", "is not UTF-8 text", "save it as UTF-8", file)
     except tomllib.TOMLDecodeError as error:
-        problem = Problem("NOT_TOML", f"is not TOML: {error}", "put text in quotes, figures without units", file)
+        fix = "put text in quotes, figures without units"
+        if "twice" in str(error) or "overwrite" in str(error):
+            fix = "write tables of rows with double brackets: [[ratings]], [[characteristics]]; each key once"
+        problem = Problem("NOT_TOML", f"is not TOML: {error}", fix, file)
     raise UnusableInput([problem])
 
 

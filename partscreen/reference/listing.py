@@ -163,9 +163,8 @@ def _curve_lines(kind: ReferenceType) -> list[str]:
 def type_text(found: Resolution) -> str:
     """One type in full: limits by edition with conditions, source and doubt, then curves, marking, readings, notes."""
     kind, device = found.type, found.type.device
-    lines = [
-        f"{kind.name}: {kind.polarity} {device.construction}, {device.package or 'package not known'}, {device.maker}"
-    ]
+    maker = f", {device.maker}" if device.maker else ""
+    lines = [f"{kind.name}: {kind.polarity} {device.construction}, {device.package or 'package not known'}{maker}"]
     if found.how:
         lines.append(f"  read as: {found.how}")
     complement = f"complement {device.complement}; " if device.complement else ""
@@ -175,7 +174,8 @@ def type_text(found: Resolution) -> str:
     for edition in kind.sheet_editions:
         dates = f", from {edition.from_}" if edition.from_ else ""
         dates += f" to {edition.to}" if edition.to else ""
-        lines += ["", f"Edition {edition.id}: {edition.maker}, {edition.revision or 'no revision given'}{dates}"]
+        said = ", ".join(bit for bit in (edition.maker, edition.revision or "no revision given") if bit)
+        lines += ["", f"Edition {edition.id}: {said}{dates}"]
         if edition.note:
             lines.append(f"  {edition.note}")
         rows = limits(kind, edition.id, found.gain_group)
@@ -245,7 +245,7 @@ def file_text(path: Path) -> tuple[str, tuple[Problem, ...]]:
     if kind is None or problems:
         return f"{path}: {len(problems)} problem(s); the file is not used. {ENOUGH}.", tuple(problems)
     row = type_summary(kind)
-    lines = [f"{path}: {kind.name} can be used: {row['limits']} limits ({_basis_word(row)}), {row['curves']} curves."]
+    lines = [f"{path}: {kind.name} can be used: limits: {row['limits']} ({_basis_word(row)}), curves: {row['curves']}."]
     lines.append(f"  judged with it: {', '.join(_judged(kind)) or 'nothing yet'}")
     said = remarks(kind, str(path))
     lines += [f"  remark: {r.column}: {r.what}\n    -> {r.fix}" for r in said]

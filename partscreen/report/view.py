@@ -125,10 +125,12 @@ class LotView:
 
     @property
     def warned(self) -> tuple[Warned, ...]:
-        """Quality notes of all parts, by check."""
+        """Quality notes of all parts, by check; not what already stands as the part's first reason."""
         found: dict[str, list[tuple[PartView, QualityNote]]] = {}
         for part in self.parts:
             for note in part.result.quality:
+                if note.sentence == part.first_reason:
+                    continue
                 found.setdefault(note.code, []).append((part, note))
         return tuple(Warned(code, tuple(notes)) for code, notes in found.items())
 

@@ -157,7 +157,7 @@ def test_validating_prints_what_can_be_judged_or_why_not(tmp_path):
     file.write_text(MINIMAL, encoding="utf-8")
     text, found = file_text(file)
     assert not found
-    assert "XX1 can be used: 1 limits" in text
+    assert "XX1 can be used: limits: 1" in text
     assert "judged with it: hFE" in text
     file.write_text(MINIMAL.replace('polarity = "NPN"', ""), encoding="utf-8")
     text, found = file_text(file)
