@@ -6,6 +6,8 @@ import numpy as np
 
 from partscreen.quantities import QUANTITIES
 from partscreen.readings.findings import add_note
+from partscreen.readings.kit import Kit
+from partscreen.readings.quality_limits import AT_TOP
 from partscreen.readings.quality_size import without_spots
 from partscreen.readings.tables import Batch
 from partscreen.results import QualityNote
@@ -42,6 +44,26 @@ def missing_conditions(batch: Batch) -> Batch:
         if lacking:
             out[index] = True
             batch = add_note(batch, int(spots.part[index]), _lacking_note(name, lacking))
+    return without_spots(batch, out)
+
+
+def spots_at_range_limit(batch: Batch, kit: Kit | None) -> Batch:
+    """AT_RANGE_LIMIT for single readings: at the top of the range the kit states."""
+    spots = batch.spots
+    out = np.zeros(spots.value.shape[0], dtype=bool)
+    for name in np.unique(spots.quantity) if kit is not None else ():
+        reader = kit.reader_of(str(name)) if kit else None
+        top = reader.range.get(str(name)) if reader else None
+        if top is not None:
+            out |= spots.use & (spots.quantity == name) & (spots.value >= AT_TOP * top)
+    for index in np.flatnonzero(out):
+        quantity = QUANTITIES[str(spots.quantity[index])]
+        sentence = (
+            f"{quantity.symbol} stands at the top of the instrument's range, the true value may be higher. Left out."
+        )
+        figures: dict[str, float | int | str | None] = {"value": float(spots.value[index])}
+        note = QualityNote(code="AT_RANGE_LIMIT", sentence=sentence, run=quantity.symbol, figures=figures, used=False)
+        batch = add_note(batch, int(spots.part[index]), note)
     return without_spots(batch, out)
 
 

@@ -44,14 +44,15 @@ DEFAULTS: dict[str, Assumption] = {
 DEFAULT_LEAKAGE = Assumption(0.05, 1e-9, "leakage follows the room's temperature and the set-up's own leakage")
 DEFAULT_VOLTAGE = Assumption(0.01, 0.5, "the knee of a breakdown is read by eye")
 ASSUMED_TEMPERATURE = 25.0 + ZERO_CELSIUS  # assumption: a room, and the part at room temperature
+SHORT_PULSE = 1e-3  # s; heat is still inside 0.3 mm of silicon (assumption; the diffusion length at 1 ms)
 TEMP_STD_LOGGED = 0.5  # K; assumption: a sensor on the case, read with the points
 TEMP_STD_STATED = 2.0  # K; assumption: a room thermometer, the case taken as the room
 TEMP_STD_ASSUMED = 5.0  # K; assumption: 25 degC taken, rooms and finger heat span about 15 to 35 degC
 SESSION_GAIN_ASSUMED = 0.02  # assumption: two current ranges of an uncalibrated meter at 1 to 2 %
 SESSION_LEAD_ASSUMED = 0.01  # ohm; assumption: two clips; goes into VCE(sat) as IC times it
-SHARED_PART = (
-    0.3  # share of a percent-of-reading limit that differs from point to point; the rest is one session's (assumption)
-)
+# Share of a percent-of-reading limit that differs from point to point; all of it is shared by a session too
+# (assumption).
+POINT_SHARE = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +124,8 @@ def apply_kit(batch: Batch, kit: Kit | None, *, temperature: float | None = None
 def session_uncertainty(batch: Batch, kit: Kit | None, *, temperature: float | None = None) -> SessionUncertainty:
     """What the readings of one session share, after `apply_kit` (and `correct`, which has taken known leads out).
 
-    `temperature`: what was given to `apply_kit`.
+    `temperature`: what was given to `apply_kit`. The lead's uncertainty also stands in the uncertainty of each
+    corrected VCE(sat): who fits with both overstates it, by a factor of sqrt(2) at most.
     """
     n = len(batch.sessions)
     assumed = np.isin(np.arange(n), list(batch.assumed_temp))
@@ -151,16 +153,17 @@ def _kit_gain(kit: Kit) -> float:
 def _temperatures(batch: Batch, kit: Kit | None, temperature: float | None) -> tuple[Points, frozenset[int]]:
     points = batch.points
     missing = ~np.isfinite(points.case_temp)
+    unread = frozenset(range(len(batch.sessions))) - {int(s) for s in np.unique(points.session)}
     if not missing.any():
-        return points, batch.assumed_temp
+        return points, batch.assumed_temp | unread
     fallback = temperature if temperature is not None else kit.temperature_kelvin if kit else ASSUMED_TEMPERATURE
     filled = np.where(missing, np.where(np.isfinite(points.ambient), points.ambient, fallback), points.case_temp)
     assumed = frozenset(int(s) for s in np.unique(points.session[missing]))
-    return replace(points, case_temp=filled), batch.assumed_temp | assumed
+    return replace(points, case_temp=filled), batch.assumed_temp | assumed | unread
 
 
 def _kit_conditions(points: Points, kit: Kit | None) -> Points:
-    """VCE of gain sweeps and, from the forced gain, base current of saturation sweeps where the file is silent."""
+    """Fixed VCE of gain sweeps, base current of saturation sweeps from the forced gain, short pulses."""
     if kit is None:
         return points
     gain_vce = _fixed(kit, ("hfe", "ic"), "VCE")
@@ -171,7 +174,12 @@ def _kit_conditions(points: Points, kit: Kit | None) -> Points:
         vce = np.where(at_fixed & np.isnan(vce), gain_vce, vce)
     if forced is not None:
         ib = np.where((points.sweep == Sweep.SATURATION) & np.isnan(ib), points.ic / forced, ib)
-    return replace(points, vce=vce, ib=ib)
+    pulsed = points.pulsed.copy()
+    for quantity, rows in (("hfe", points.sweep != Sweep.SATURATION), ("vce_sat", points.sweep == Sweep.SATURATION)):
+        reader = kit.reader_of(quantity) or kit.reader_of("ic")
+        if reader is not None and reader.pulse_seconds is not None and reader.pulse_seconds <= SHORT_PULSE:
+            pulsed |= rows
+    return replace(points, vce=vce, ib=ib, pulsed=pulsed)
 
 
 def _fixed(kit: Kit, quantities: tuple[str, ...], condition: str) -> float | None:
@@ -230,7 +238,7 @@ def _column_std(name: str, values: Floats, kit: Kit | None) -> Floats:
         reader, name = kit.reader_of("vce"), "vce"
     accuracy = reader.accuracy.get(name) if reader else None
     if accuracy is not None:
-        return limit_std(accuracy, values, percent_share=SHARED_PART if name in ("ic", "ib", "hfe") else 1.0)
+        return limit_std(accuracy, values, percent_share=POINT_SHARE if name in ("ic", "ib", "hfe") else 1.0)
     default = _default(name)
     std: Floats = np.hypot(default.relative * np.abs(values), default.absolute)
     return std

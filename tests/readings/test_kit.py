@@ -119,6 +119,19 @@ def test_a_session_without_logged_temperature_is_told_apart():
     assert session_uncertainty(apply_kit(batch, four), four).lead_std[0] == 0.0
 
 
+def test_short_pulses_of_the_kit_leave_the_junction_at_case_temperature():
+    batch = clean_lot(1, 7)
+    assert apply_kit(batch, load_kit(TWO_WIRE)).points.pulsed.all()
+    assert not apply_kit(batch, load_kit(EXAMPLES / "kit_supply_and_multimeters.toml")).points.pulsed.any()
+    assert not apply_kit(batch, None).points.pulsed.any()
+
+
+def test_a_session_of_spot_readings_alone_has_no_logged_temperature():
+    batch = with_points(clean_lot(1, 6), case_temp=np.full(22, 298.0))
+    batch = replace(batch, sessions=("day 1", "meter"), spots=spots_of([(0, "hfe", 80.0, {"IC": 1.0})]))
+    assert list(session_uncertainty(apply_kit(batch, None), None).temp_std) == [0.5, 5.0]
+
+
 @pytest.mark.parametrize("step", [1e-3, 5e-4, 0.1, 1.0])
 def test_the_step_of_the_digits_is_found(step):
     values = np.round(np.random.default_rng(8).uniform(100.0, 900.0, 300)) * step

@@ -363,6 +363,14 @@ def test_spot_readings_of_impossible_size_or_without_conditions_are_asked_about(
     assert list(found.spots.use) == [False, False, True, True, False]
 
 
+def test_a_capacitance_at_the_top_of_the_meter_is_left_out():
+    kit = load_kit(EXAMPLES / "kit_two_wire_5a.toml")
+    spots = spots_of([(0, "c_be", 2e-8, {"VEB": 0.0}), (1, "c_be", 1.9e-8, {"VEB": 0.0})])
+    found = judged(replace(lot(), spots=spots), kit)
+    assert "AT_RANGE_LIMIT" in codes(found, 0)
+    assert list(found.spots.use) == [False, True]
+
+
 def test_a_sensor_that_fails_once_is_found():
     batch = with_points(lot(), case_temp=np.full(20 * K, TEMP))
     found = judged(changed(batch, case_temp=lambda t: np.where(np.arange(K) == 10, 358.0, t)))
