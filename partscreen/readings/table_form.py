@@ -111,10 +111,11 @@ def _cut_at_once(table: Table, lines: Sequence[str], start: int, width: int, rep
     body = lines[start:]
     rows: Sequence[int] = range(start + 1, len(lines) + 1)
     odd = [i for i, line in enumerate(body) if not line or line[0] in "#%/" or line in repeats or line.isspace()]
-    if len(odd) > len(body) // 10 + 2 or any(body[i].strip() for i in odd):
-        return False
-    if odd:
-        left = set(odd)
+    comments = [i for i in odd if _is_comment(body[i].split(table.delimiter), width)]
+    again = [i for i in odd if body[i] in repeats and not body[i][:1].isdigit()]
+    left = {i for i in odd if not body[i].strip()} | set(comments) | set(again)
+    found = [[rows[i] for i in comments], [rows[i] for i in again if i not in set(comments)]]
+    if left:
         rows = [row for i, row in enumerate(rows) if i not in left]
         body = [line for i, line in enumerate(body) if i not in left]
     marks = width - 1
@@ -126,7 +127,24 @@ def _cut_at_once(table: Table, lines: Sequence[str], start: int, width: int, rep
         return False
     table.rows = list(rows)
     table.columns = columns[: len(table.header)]
+    _note_left_out(table, *found)
     return True
+
+
+def _is_comment(cells: list[str], width: int) -> bool:
+    """A line that starts with a comment mark, unless it is a row of a part called `#7`: as wide as the header and mostly
+    figures."""
+    if not cells[0].startswith(_COMMENT) or cells[0] == "#":
+        return False
+    rest = [cell.strip() for cell in cells[1:] if cell.strip()]
+    figures = sum(cell[:1].isdigit() or cell[:1] in "+-.,−" for cell in rest)
+    return len(cells) < width or 2 * figures <= len(rest)
+
+
+def _note_left_out(table: Table, comments: list[int], repeats: list[int]) -> None:
+    for found, word in ((comments, "comment line(s)"), (repeats, "repeated header or unit row(s)")):
+        if found:
+            table.ignored.append(f"{len(found)} {word}, the first in row {found[0]}")
 
 
 def _is_unit_row(header: list[str], cells: list[str]) -> bool:
@@ -157,16 +175,14 @@ def _body(
         if not any(cells):
             continue
         first = cells[0]
-        if first[:1] in ("#", "%", "/") and first.startswith(_COMMENT) and first != "#":
+        if first[:1] in ("#", "%", "/") and _is_comment(cells, len(head)):
             comments.append(rows[place])
         elif cells in (head, unit_row) and not first[:1].isdigit():
             repeats.append(rows[place])
         elif any(cell.strip() for cell in cells):
             body.append(cells)
             kept.append(rows[place])
-    for found, word in ((comments, "comment line(s)"), (repeats, "repeated header or unit row(s)")):
-        if found:
-            table.ignored.append(f"{len(found)} {word}, the first in row {found[0]}")
+    _note_left_out(table, comments, repeats)
     return body, kept
 
 

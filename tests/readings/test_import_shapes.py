@@ -337,9 +337,23 @@ def test_files_of_one_name_in_two_folders_are_told_apart(tmp_path):
     assert "2 files are named bag.csv: without a lot column they are one lot, bag" in batch.notices
 
 
-def test_a_large_file_is_cut_at_once_exactly_as_a_small_one(tmp_path):
+def test_text_without_quotes_is_cut_exactly_as_text_with_them(tmp_path):
     head, *rest = lines()
-    plain = imported(tmp_path, "\n".join([head, *rest]) + "\n")
-    quoted = imported(tmp_path, "\n".join([head, *(row.replace("A1", '"A1"', 1) for row in rest)]) + "\n")
+    mixed = [head, *rest[:2], "", "# remark, with, commas", head, *rest[2:], "   "]
+    plain = read_files([write(tmp_path, "bag.csv", "\n".join(mixed) + "\n")])
+    quoted = read_files([write(tmp_path, "bag.csv", "\n".join(row.replace("A1", '"A1"', 1) for row in mixed) + "\n")])
     for name in ("part", "run", "sweep", "ic", "ib", "vce", "vbe", "hfe", "row"):
-        assert np.array_equal(getattr(plain.points, name), getattr(quoted.points, name)), name
+        assert np.array_equal(getattr(plain.batch.points, name), getattr(quoted.batch.points, name)), name
+    assert plain.understanding[0].ignored == quoted.understanding[0].ignored
+    assert plain.understanding[0].ignored == [
+        "1 comment line(s), the first in row 5",
+        "1 repeated header or unit row(s), the first in row 6",
+    ]
+
+
+@pytest.mark.parametrize("quote", ["", '"'])
+def test_parts_called_number_sign_are_no_comments(tmp_path, quote):
+    text = f"part,ic [A],hfe\n{quote}#1{quote},0.5,80\n#2,0.5,81\n# end of session\n#3,1,82\n"
+    batch = imported(tmp_path, text)
+    assert batch.part_names == ("#1", "#2", "#3")
+    assert batch.notices == ("bag.csv: left out 1 comment line(s), the first in row 4",)
