@@ -30,7 +30,13 @@ from partscreen.readings.quality_heating import heating_drift
 from partscreen.readings.quality_limits import at_range_limit, base_current_missing, compliance, too_few_points
 from partscreen.readings.quality_low import leakage, offsets
 from partscreen.readings.quality_shape import current_breaks, gain_dips, unsteady, vbe_not_rising
-from partscreen.readings.quality_size import impossible_size, slips_of_thousand, spot_sizes, temperature_jumps
+from partscreen.readings.quality_size import (
+    capacitance_slips,
+    impossible_size,
+    slips_of_thousand,
+    spot_sizes,
+    temperature_jumps,
+)
 from partscreen.readings.quality_spots import missing_conditions, spots_at_range_limit
 from partscreen.readings.tables import Batch, PartCondition
 
@@ -72,7 +78,7 @@ def check_quality(batch: Batch, kit: Kit | None, polarity_of_lot: PolarityOfLot 
     """
     with_part = replace(batch.spots, use=batch.spots.use & ~empty_fixture(batch))
     batch = missing_conditions(spot_sizes(replace(batch, spots=with_part)))
-    batch = spots_at_range_limit(batch, kit)
+    batch = capacitance_slips(spots_at_range_limit(batch, kit))
     desk = open_desk(batch, kit)
     for check in (impossible_size, temperature_jumps):
         desk = settle(desk, check(desk))

@@ -14,6 +14,8 @@ from partscreen.readings.tables import Batch, Bools, Floats, Sweep
 from partscreen.results import QualityNote
 
 SLIP = np.log(300.0)  # a slip of 1000 minus what parts may differ by (assumption: a factor 3.3)
+# Bias makes a factor of 3, processes of one type up to 11 (0.73 and 8 nF read on one type): 30 is neither (assumption).
+CAPACITANCE_SLIP = np.log(30.0)
 MIN_OTHERS = 3  # parts or points needed to say what is usual
 TEMP_JUMP = 10.0  # K between a reading and the two before and after it, which agree within TEMP_AGREE (assumption)
 TEMP_AGREE = 3.0  # K
@@ -167,6 +169,36 @@ def spot_sizes(batch: Batch) -> Batch:
         note = QualityNote(code="IMPOSSIBLE_SIZE", sentence=sentence, run=bound.symbol, figures=figures, used=False)
         batch = add_note(batch, int(spots.part[index]), note)
     return without_spots(batch, wrong)
+
+
+def capacitance_slips(batch: Batch) -> Batch:
+    """IMPOSSIBLE_SIZE for capacitances 30 times off the rest of the lot: nF taken for pF, no contact, or an open part."""
+    spots = batch.spots
+    off = np.zeros(spots.value.shape[0], dtype=bool)
+    usual = np.full(spots.value.shape[0], np.nan)
+    n_lots = len(batch.lots)
+    for name in ("c_be", "c_cb"):
+        rows = spots.use & (spots.quantity == name) & (spots.value > 0.0)
+        if rows.sum() <= MIN_OTHERS:
+            continue
+        lot = batch.part_lot[spots.part]
+        ln_value = np.where(rows, np.log(np.where(rows, spots.value, 1.0)), np.nan)
+        enough = np.bincount(lot[rows], minlength=n_lots) > MIN_OTHERS
+        usual = np.where(rows, np.where(enough, group_median(ln_value, lot, n_lots), np.nan)[lot], usual)
+        with np.errstate(invalid="ignore"):
+            off |= rows & (np.abs(ln_value - usual) > CAPACITANCE_SLIP)
+    for index in np.flatnonzero(off):
+        symbol = QUANTITIES[str(spots.quantity[index])].symbol
+        value, others = float(spots.value[index]), float(np.exp(usual[index]))
+        sentence = (
+            f"{symbol} of {value:.3g} F, the rest of the lot has {others:.3g} F: a slip of unit (nF, pF), no "
+            f"contact, or an open part? "
+            "Not used; read it again."
+        )
+        figures: dict[str, float | int | str | None] = {"value": value, "lot": others}
+        note = QualityNote(code="IMPOSSIBLE_SIZE", sentence=sentence, run=symbol, figures=figures, used=False)
+        batch = add_note(batch, int(spots.part[index]), note)
+    return without_spots(batch, off)
 
 
 def without_spots(batch: Batch, rows: Bools) -> Batch:

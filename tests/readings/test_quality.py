@@ -371,6 +371,17 @@ def test_a_capacitance_at_the_top_of_the_meter_is_left_out():
     assert list(found.spots.use) == [False, True]
 
 
+def test_a_capacitance_wrong_by_its_unit_is_caught_and_another_process_is_not():
+    # users write 4,8 nF as 4800 or 4.8 pF; 0.73 and 8 nF were both read on pieces of one type number (field readings)
+    spots = [(part, "c_be", 4.8e-9 * (1.0 + 0.02 * part), {"VEB": 0.0}) for part in range(8)]
+    spots[BAD] = (BAD, "c_be", 4.8e-12, {"VEB": 0.0})
+    spots[5] = (5, "c_be", 0.44e-9, {"VEB": 0.0})
+    found = judged(replace(lot(), spots=spots_of(spots)))
+    assert codes(found, BAD) == {"IMPOSSIBLE_SIZE"}
+    assert only_the_bad_part_is_noted(found)
+    assert list(np.flatnonzero(~found.spots.use)) == [BAD]
+
+
 def test_a_sensor_that_fails_once_is_found():
     batch = with_points(lot(), case_temp=np.full(20 * K, TEMP))
     found = judged(changed(batch, case_temp=lambda t: np.where(np.arange(K) == 10, 358.0, t)))
