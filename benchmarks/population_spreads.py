@@ -2,8 +2,9 @@
 
     python -m benchmarks.population_spreads [--write]
 
-The collected facts are looked for beside the checkout, or where PARTSCREEN_FACTS says. Figures of basis "assumption" are kept as they
-stand in the file; everything of basis "computed" is computed here. Without --write the differences are printed.
+The collected facts are looked for beside the checkout, or where PARTSCREEN_FACTS says. Figures of basis "assumption"
+are kept as they stand in the file; everything of basis "computed" is computed here. Without --write the differences
+are printed.
 """
 
 from __future__ import annotations
@@ -36,7 +37,9 @@ def single_types() -> list[ReferenceType]:
 
 
 def capacitance_cards(types: list[ReferenceType], cards: list[Card]) -> list[Card]:
-    """Types as cards of which only capacitances are known: typical values and curves of sheets, and published readings of sound parts."""
+    """Types as cards of which only capacitances are known: typical values and curves of sheets, and published
+    readings of sound parts.
+    """
     out = []
     for of in types:
         ic, vceo = rated_current(of), of.rating("VCEO")
@@ -56,7 +59,8 @@ def capacitance_cards(types: list[ReferenceType], cards: list[Card]) -> list[Car
             out.append(bare_card(of.name, of.polarity, (ic, vceo), "data sheets", known))
         for reading in of.readings:  # bias not stated: taken as none
             if reading.quantity == "C_BE" and reading.author_judgement == "sound" and reading.bound == "value":
-                out.append(bare_card(of.name, of.polarity, (ic, vceo), "published readings", {"cje": reading.value}))
+                read = {"cje": reading.value}
+                out.append(bare_card(of.name, of.polarity, (ic, vceo), "published readings", read))
     return out
 
 
@@ -151,7 +155,9 @@ def _position(row: Characteristic, value: float) -> tuple[str, float]:
 
 
 def _value_at(curve: Curve, row: Characteristic) -> float | None:
-    """Value of a 25 degC curve at a row's condition, where the curve's own condition is near it (VCE within 1.65, IC/IB within 1.35 times)."""
+    """Value of a 25 degC curve at a row's condition, where the curve's own condition is near it (VCE within 1.65,
+    IC/IB within 1.35 times).
+    """
     c, k = row.conditions, curve.conditions
     if curve.quantity != row.symbol or not 15 <= (25 if curve.temperature_c is None else curve.temperature_c) <= 35:
         return None

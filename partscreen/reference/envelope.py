@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import Literal
 
@@ -32,7 +33,8 @@ class Envelope:
     """Band of a type; arrays of one shape.
 
     ic : collector current, rising; the currents of printed limits are among them. [A]
-    low, high : 95 % of parts of an unknown lot lie between, and every conforming part where `origin` is "limit"; NaN: open.
+    low, high : 95 % of parts of an unknown lot lie between, and every conforming part where `origin` is "limit"; NaN:
+    open.
     typical : drawn curve, else the population's centre; NaN: not known.
     origin : "limit", "typical curve" or "population", one a point.
     share : share of good parts the population's band is made for.
@@ -99,7 +101,8 @@ def population_band(
 ) -> tuple[Floats, Floats, Floats]:
     """2.5 %, 50 % and 97.5 % of parts of an unknown lot, by drawing parts; each of the shape of `ic`.
 
-    NaN where more than a third of the parts cannot be there; a part that cannot counts as no gain, or as a voltage without bound.
+    NaN where more than a third of the parts cannot be there; a part that cannot counts as no gain, or as a voltage
+    without bound.
     """
     prior = population.part_prior()
     rng = np.random.default_rng(_SEED)
@@ -125,7 +128,9 @@ def read(
     temp: float = 298.15,
     forced_gain: float = 10.0,
 ) -> Floats:
-    """Readings of parts of given coordinates, junction at `temp`; shape (n_parts, n_currents), NaN where not reached."""
+    """Readings of parts of given coordinates, junction at `temp`; shape (n_parts, n_currents), NaN where not
+    reached.
+    """
     constants = population.constants
     if quantity == "vce_sat":
         sagging = predict_saturation(theta, constants, ic, ic / forced_gain, temp, jacobian=False).vce
@@ -172,7 +177,7 @@ def _within(value: float, other: float, factor: float) -> bool:
 def _limit_line(points: list[tuple[float, float]], ic: Floats) -> Floats:
     """Limits at their own currents, joined where they are near each other; NaN elsewhere."""
     out = np.full(ic.shape, np.nan)
-    for (left, low), (right, high) in zip(points, points[1:], strict=False):
+    for (left, low), (right, high) in itertools.pairwise(points):
         if right / left <= _BETWEEN:
             between = (ic >= left) & (ic <= right)
             out[between] = np.exp(np.interp(np.log(ic[between]), np.log([left, right]), np.log([low, high])))

@@ -1,4 +1,6 @@
-"""The population of a type: what its parts are before any is measured, how sure that is, and where each figure came from."""
+"""The population of a type: what its parts are before any is measured, how sure that is, and where each figure came
+from.
+"""
 
 from __future__ import annotations
 
@@ -38,11 +40,12 @@ class Population:
     centre_covariance, between, within : arrays, shape (n_parameters, n_parameters)
         Uncertainty of the centre of the edition at hand; lots about that centre; parts about their lot.
     constants : TypeConstants
-    gradings : how the base-emitter and the collector-base capacitance fall with bias: what a capacitance read at another
-        bias than the sheet's must be widened by (`Grading.ln_std`), as the fit takes potential and exponent as given.
+    gradings : tuple of Grading
+        How the base-emitter and the collector-base capacitance fall with bias. The fit takes potential and exponent as
+        given: a capacitance read at another bias than the sheet's is to be widened by `Grading.ln_std`.
     sources : dict
-        Per parameter, where most of what is known of its centre came from: "rating regression", "limit interval", "one-sided limit",
-        "typical value", "digitised curve", "published thermal resistance" or "assumption".
+        Per parameter, where most of what is known of its centre came from: "rating regression", "limit interval",
+        "one-sided limit", "typical value", "digitised curve", "published thermal resistance" or "assumption".
     chi_square, dof : misfit of what the sheets say to the prior from ratings, and the number of figures used.
     """
 
@@ -85,8 +88,8 @@ def population_for(
 
     Returns
     -------
-    Population, or None where the device model does not hold (Darlington) or the rated current is not known: then limits and lot
-    statistics only.
+    Population, or None where the device model does not hold (Darlington) or the rated current is not known: then
+    limits and lot statistics only.
     """
     key = (id(of), frozenset(leave_out_sources), frozenset(leave_out_curves), gain_group)
     if spreads is None and key in _CACHE and _CACHE[key][0] is of:
@@ -103,9 +106,9 @@ def population_for(
 def why_no_population(of: ReferenceType) -> str:
     """In words, why `population_for` gives None; empty where it does not."""
     if of.is_darlington:
-        return f"{of.name} is a Darlington: judged by limits and lot statistics only, the transistor model does not describe it"
+        return f"{of.name} is a Darlington: limits and lot statistics only, the transistor model does not describe it"
     if rated_current(of) is None:
-        return f"{of.name}: neither a rated collector current nor an hFE row is known, so nothing sets the scale of its die"
+        return f"{of.name}: no rated collector current and no hFE row is known, so nothing sets the scale of its die"
     return ""
 
 
@@ -154,7 +157,8 @@ def _place_thermal(mean: Floats, covariance: Floats, thermal: float) -> None:
 
 
 def _held_to_bands(kinds: list[Floats], centre: Centre, of: Witnesses, widths: Floats) -> list[Floats]:
-    """Parts of a type lie inside its hFE band: all kinds of spread shrink alike along ln hFE until together they fit the band.
+    """Parts of a type lie inside its hFE band: all kinds of spread shrink alike along ln hFE until together they fit
+    the band.
 
     `widths`: shape (n_witnesses,), ln(maximum/minimum) where a witness is a band. A band counts as a flat distribution
     a seventh wider than printed, because sheets are met at their own temperature and pulse only.
@@ -175,7 +179,9 @@ def _held_to_bands(kinds: list[Floats], centre: Centre, of: Witnesses, widths: F
 
 
 def _origins(covariance: Floats, centre: Centre, of: Witnesses, thermal: bool) -> dict[str, str]:
-    """Per parameter the origin that tells most of it: the one whose witnesses alone would shrink the rating prior furthest."""
+    """Per parameter the origin that tells most of it: the one whose witnesses alone would shrink the rating prior
+    furthest.
+    """
     out = dict.fromkeys(NAMES, RATING)
     out.update({"irb": ASSUMED, "qs": ASSUMED, "rth": "published thermal resistance" if thermal else ASSUMED})
     if not len(of):

@@ -1,4 +1,6 @@
-"""What the fit takes as given for a type: medians over published cards, replaced by the type's own curves where it has them."""
+"""What the fit takes as given for a type: medians over published cards, replaced by the type's own curves where it
+has them.
+"""
 
 from __future__ import annotations
 
@@ -28,8 +30,8 @@ _JUNCTIONS = (("C_BE", "VEB", "vje", "mje"), ("C_CB", "VCB", "vjc", "mjc"))
 class Grading:
     """How a junction's capacitance falls with bias, and how sure that is.
 
-    potential [V], exponent [1] and their standard deviations; `known_bias`: reverse bias [V] at which the sheets tell the
-    capacitance; 0 where they do not.
+    potential [V], exponent [1] and their standard deviations; `known_bias`: reverse bias [V] at which the sheets tell
+    the capacitance; 0 where they do not.
     """
 
     potential: float
@@ -39,7 +41,9 @@ class Grading:
     known_bias: float
 
     def ln_std(self, bias: npt.ArrayLike) -> Floats:
-        """Relative uncertainty of a capacitance carried from the known bias to another, from the unknown grading alone."""
+        """Relative uncertainty of a capacitance carried from the known bias to another, from the unknown grading
+        alone.
+        """
         v = np.asarray(bias, dtype=float)
         steps = np.log1p(v / self.potential) - np.log1p(self.known_bias / self.potential)
         slopes = [b / (self.potential * (self.potential + b)) for b in (v, self.known_bias)]
@@ -66,7 +70,9 @@ def gradings_for(
 
 
 def rated_current(of: ReferenceType) -> float | None:
-    """Rated collector current [A]; without one twice the highest current of an hFE row (assumption: rows stop at half of it)."""
+    """Rated collector current [A]; without one twice the highest current of an hFE row (assumption: rows stop at
+    half of it).
+    """
     printed = of.rating("IC")
     rows = [row.conditions["IC"] for row in of.characteristics if row.symbol == "hFE" and row.conditions.get("IC")]
     return printed if printed else (2.0 * max(rows) if rows else None)
@@ -88,7 +94,8 @@ def constants_for(of: ReferenceType, ic_rated: float, curves: Iterable[Curve], s
 
 
 def junction_grading(points: Floats, potential: float, grading: float) -> tuple[float, float]:
-    """Junction potential [V] and grading exponent of a drawn capacitance curve, held to the values usual for the polarity.
+    """Junction potential [V] and grading exponent of a drawn capacitance curve, held to the values usual for the
+    polarity.
 
     `points`: shape (n, 2), reverse bias [V] and capacitance [F].
     """

@@ -1,4 +1,6 @@
-"""A type's centre from its ratings and all its sheets say: Gauss-Newton, maximum a posteriori, errors with their covariance."""
+"""A type's centre from its ratings and all its sheets say: Gauss-Newton, maximum a posteriori, errors with their
+covariance.
+"""
 
 from __future__ import annotations
 
@@ -151,7 +153,9 @@ def _fit(
 
 
 def _stretch(found: Centre, of: Witnesses) -> Floats:
-    """Factor on the sd of each group: a curve that disagrees with the rest by more than its errors is drawn less well than thought."""
+    """Factor on the sd of each group: a curve that disagrees with the rest by more than its errors is drawn less
+    well than thought.
+    """
     group = np.array(of.group)
     factor = np.ones(int(group.max()) + 1)
     for g in np.unique(group):
@@ -183,7 +187,9 @@ def _gain(covariance: Floats, slopes: Floats, spread: Floats) -> Floats:
 
 
 def _cost(theta: Floats, value: Floats, state: State, mean: Floats, covariance: Floats) -> float:
-    """Twice the negative log posterior, up to a constant. A witness the model cannot reach costs as much as one off by 3 sd."""
+    """Twice the negative log posterior, up to a constant. A witness the model cannot reach costs as much as one off
+    by 3 sd.
+    """
     seen, _, spread = state
     reached = np.isfinite(seen)
     residual, block = (value - seen)[reached], spread[np.ix_(reached, reached)]

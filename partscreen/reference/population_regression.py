@@ -1,7 +1,7 @@
 """Regression of device parameters on ratings over published model cards: what a rated current says of a die.
 
-The figures it yields are shipped in `reference_curves/spreads.toml`; this module computes them, and computes them again with one
-source of cards left out, which is how their uncertainty is measured.
+The figures it yields are shipped in `reference_curves/spreads.toml`; this module computes them, and computes them
+again with one source of cards left out, which is how their uncertainty is measured.
 """
 
 from __future__ import annotations
@@ -30,7 +30,9 @@ SHRINK = 20.0
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """A published card as a parameter vector. `theta`: shape (n_parameters,), NaN where the card is silent or not believable."""
+    """A published card as a parameter vector. `theta`: shape (n_parameters,), NaN where the card is silent or not
+    believable.
+    """
 
     name: str
     polarity: str
@@ -46,7 +48,8 @@ class Regression:
     """ln parameter = coefficients @ (1, ln IC/5 A, ln VCEO/100 V) + residual.
 
     coefficients : shape (n_parameters, 3); sd, n : shape (n_parameters,), NaN and 0 where no card speaks;
-    correlation : shape (n_parameters, n_parameters) of the residuals; leverage : shape (3, 3), inverse of the design's X'X.
+    correlation : shape (n_parameters, n_parameters) of the residuals; leverage : shape (3, 3), inverse of the
+    design's X'X.
     """
 
     coefficients: Floats
@@ -147,7 +150,8 @@ def _coefficients(x: Floats, y: Floats, name: str) -> Floats:
 
 
 def regress(cards: Iterable[Card]) -> Regression:
-    """Coefficients over all cards; sd of the prediction for a card of a source not seen before; correlation of the residuals.
+    """Coefficients over all cards; sd of the prediction for a card of a source not seen before; correlation of the
+    residuals.
 
     Residuals are those of predictions made with the card's own source left out.
     """
@@ -187,7 +191,9 @@ def _spread(left_out: Floats, groups: npt.NDArray[np.str_]) -> float:
 
 
 def _correlation(residuals: Floats, sd: Floats) -> Floats:
-    """Pairwise correlation of residuals clipped at 2.5 sd, shrunk towards none by the number of cards, made positive definite."""
+    """Pairwise correlation of residuals clipped at 2.5 sd, shrunk towards none by the number of cards, made positive
+    definite.
+    """
     z = np.clip(residuals / sd, -2.5, 2.5)
     size = residuals.shape[1]
     matrix = np.eye(size)

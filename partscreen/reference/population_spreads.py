@@ -45,7 +45,9 @@ class LeastFigure(_Figure):
 
 
 class ConstantFigure(_Figure):
-    """A constant the fit takes as given; `spread` is half the 16-84 % range over cards (of the logarithm where `per_ampere`)."""
+    """A constant the fit takes as given; `spread` is half the 16-84 % range over cards (of the logarithm where
+    `per_ampere`).
+    """
 
     value: float
     spread: float | None = None
@@ -54,7 +56,9 @@ class ConstantFigure(_Figure):
 
 
 class ParameterSpread(_Figure):
-    """Standard deviations of one coordinate: parts of a lot, lots of a type, editions (makers, revisions, processes) of a type."""
+    """Standard deviations of one coordinate: parts of a lot, lots of a type, editions (makers, revisions, processes)
+    of a type.
+    """
 
     within: float = Field(gt=0)
     between: float = Field(ge=0)
@@ -62,7 +66,9 @@ class ParameterSpread(_Figure):
 
 
 class LimitFigure(_Figure):
-    """Where a typical part lies against a printed limit. `band`: share of the logarithmic band above its minimum; else ln(typical/limit)."""
+    """Where a typical part lies against a printed limit. `band`: share of the logarithmic band above its minimum;
+    else ln(typical/limit).
+    """
 
     mean: float
     sd: float = Field(gt=0)
@@ -73,8 +79,8 @@ class ReadingFigure(_Figure):
     """Errors of a drawn curve or typical value against the model.
 
     `point` of one point, `offset` of a whole curve, `shape` of a smooth wave along it, to which `at_rated` is added as
-    (IC/rated)^1.5: Gummel-Poon does not know base push-out. hFE and capacitances relative [1]; voltages in volts, each error
-    widened by `relative` of the value.
+    (IC/rated)^1.5: Gummel-Poon does not know base push-out. hFE and capacitances relative [1]; voltages in volts,
+    each error widened by `relative` of the value.
     """
 
     offset: float = Field(ge=0)
@@ -131,7 +137,9 @@ class Spreads(BaseModel):
         return self
 
     def rating_prior(self, ic_rated: float, vceo: float | None) -> tuple[Floats, Floats]:
-        """Mean and covariance of a type's centre from its ratings alone; shapes (n_parameters,), (n_parameters, n_parameters)."""
+        """Mean and covariance of a type's centre from its ratings alone; shapes (n_parameters,), (n_parameters,
+        n_parameters).
+        """
         x = design(ic_rated, vceo if vceo else 100.0)
         mean = np.array([x @ np.array(self.ratings[name].coefficients) for name in NAMES])
         growth = 1.0 + float(x @ np.array(self.leverage) @ x)

@@ -1,8 +1,9 @@
 """Second pass of a centre: how far each parameter can really go before the sheets object.
 
-A slope taken at the middle calls a parameter unseen that would spoil every reading two standard deviations further out: a leak too
-small to matter, a resistance of a few milliohm. Along one direction after the other the true misfit is followed to both sides until it has
-risen by four, and the normal distribution is set on that 95 % interval: its middle the centre, a quarter of it the standard deviation.
+A slope taken at the middle calls a parameter unseen that would spoil every reading two standard deviations further
+out: a leak too small to matter, a resistance of a few milliohm. Along one direction after the other the true misfit is
+followed to both sides until it has risen by four, and the normal distribution is set on that 95 % interval: its middle
+the centre, a quarter of it the standard deviation.
 """
 
 from __future__ import annotations

@@ -1,4 +1,6 @@
-"""What the sheets of a type say of its typical part, as readings with honest errors: bands, one-sided limits, typical values, curves."""
+"""What the sheets of a type say of its typical part, as readings with honest errors: bands, one-sided limits,
+typical values, curves.
+"""
 
 from __future__ import annotations
 
@@ -53,7 +55,8 @@ class Witnesses:
     """Pseudo-readings of the typical part; lists of equal length, one entry a point. SI units.
 
     second : VCE of a gain point, IB of a saturation point, reverse bias of a capacitance.
-    group : points with common errors; offset : sd of what is common to all; shape : sd of a smooth wave along the curve.
+    group : points with common errors; offset : sd of what is common to all; shape : sd of a smooth wave along the
+    curve.
     edition : sheet edition (or source) a point belongs to.
     """
 
@@ -91,7 +94,9 @@ class Witnesses:
         return max(self.group, default=-1) + 1
 
     def covariance(self, stretch: Floats | None = None) -> Floats:
-        """Covariance of the reading errors, edition spread not included; shape (n, n). `stretch`: factor on the sd of each group."""
+        """Covariance of the reading errors, edition spread not included; shape (n, n). `stretch`: factor on the sd
+        of each group.
+        """
         point, offset, shape = (np.array(x, float) for x in (self.point, self.offset, self.shape))
         group = np.array(self.group)
         along = np.array(
@@ -200,7 +205,9 @@ def _add_typical(
 def _add_bands(
     out: Witnesses, rows: list[Characteristic], spreads: Spreads, ic_rated: float, gain_group: str | None
 ) -> None:
-    """hFE bands: minimum and maximum together place the centre. All bands of a type speak of the same part, in one group."""
+    """hFE bands: minimum and maximum together place the centre. All bands of a type speak of the same part, in one
+    group.
+    """
     figure = spreads.limits["hfe_band"]
     bands: dict[Where, list[Characteristic]] = {}
     for row in rows:
@@ -220,7 +227,9 @@ def _add_bands(
 
 
 def _add_one_sided(out: Witnesses, rows: list[Characteristic], spreads: Spreads, ic_rated: float) -> None:
-    """A minimum or maximum alone, placed by how far typical parts were found from such limits; only where nothing better is."""
+    """A minimum or maximum alone, placed by how far typical parts were found from such limits; only where nothing
+    better is.
+    """
     better = set(out.kind)
     groups: dict[Kind, int] = {}
     seen: set[tuple[Where, float]] = set()
@@ -275,7 +284,9 @@ def _edge_errors(points: list[tuple[Kind, float, float, float]], read: float) ->
 
 
 def curve_readings(curve: Curve, ic_rated: float) -> list[tuple[Kind, float, float, float]]:
-    """Points of a curve as (kind, IC, second condition, value) up to the rated current; empty where the curve is of no use."""
+    """Points of a curve as (kind, IC, second condition, value) up to the rated current; empty where the curve is of
+    no use.
+    """
     points, c = curve.points, curve.conditions
     kind = KIND_OF.get(curve.quantity)
     if kind in (Kind.HFE, Kind.VBE) and curve.x == "IC":
