@@ -172,7 +172,7 @@ def spot_sizes(batch: Batch) -> Batch:
 
 
 def capacitance_slips(batch: Batch) -> Batch:
-    """IMPOSSIBLE_SIZE for capacitances 30 times off the rest of the lot: nF taken for pF, no contact, or an open part."""
+    """IMPOSSIBLE_SIZE for capacitances 30 times off the lot: nF taken for pF, no contact, or an open part."""
     spots = batch.spots
     off = np.zeros(spots.value.shape[0], dtype=bool)
     usual = np.full(spots.value.shape[0], np.nan)
