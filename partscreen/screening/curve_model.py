@@ -12,6 +12,7 @@ Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
 REFERENCE_TEMPERATURE = 298.15
+EARLY_VOLTAGE = 100.0
 
 
 class CurveModel(Protocol):
@@ -41,15 +42,15 @@ class CurveModel(Protocol):
 
 
 class PlainLaws:
-    """Temperature laws alone, for parts without a usable fit (Darlingtons, no population): says nothing beyond the
-    readings.
+    """Laws of temperature and VCE alone, for parts without a usable fit (Darlingtons, no population, a misfit).
 
-    hFE goes as T**1.5 (XTB 1.5, common practice, no source) and VBE by -2 mV/K (typical, memory); shapes over current
-    are left to the readings, so nothing can be carried.
+    hFE goes as T**1.5 (XTB 1.5, common practice, no source) and with an Early voltage of 100 V (assumption), VBE by
+    -2 mV/K (typical, memory); the shape over current is left to the readings, so nothing can be carried.
     """
 
     def gain(self, rows: Ints, ic: Floats, vce: Floats, temperature: Floats, pulsed: Bools) -> tuple[Floats, Floats]:
-        hfe = (temperature / REFERENCE_TEMPERATURE) ** 1.5 * np.ones_like(ic)
+        early = 1 + np.nan_to_num(vce) / EARLY_VOLTAGE
+        hfe = (temperature / REFERENCE_TEMPERATURE) ** 1.5 * early * np.ones_like(ic)
         return hfe, 0.0257 * np.log(ic) - 2e-3 * (temperature - REFERENCE_TEMPERATURE)
 
     def gain_std(

@@ -178,7 +178,7 @@ def _decide(
     wanted: set[str] | None,
 ) -> LimitJudgement:
     firm = np.array([x.basis != "memory" and not x.doubt for x in kept], dtype=np.bool_)
-    rows_judged = np.maximum((reached != NOT_REACHED).sum(axis=0), 1)
+    rows_judged = _rows_judged(kept, reached)
     with np.errstate(invalid="ignore"):
         broken = (reached != NOT_REACHED) & (chance < REJECT_BELOW / rows_judged)
     firmly = broken & (reached == DIRECT) & firm[:, None]
@@ -187,6 +187,19 @@ def _decide(
         kept, value, std, reached, chance, decide(chance, risk), broken, firm, nonconforming,
         broken & ~firmly, some,
     )  # fmt: skip
+
+
+def _rows_judged(kept: tuple[LimitLike, ...], reached: npt.NDArray[np.int8]) -> npt.NDArray[np.int64]:
+    """How many chances of a false rejection a part was given: conditions reached directly, at least one.
+
+    Both sides of a row, and the same row in several editions, are one chance: a part on its minimum is nowhere near its
+    maximum, and must fail every edition.
+    """
+    keys = [(x.quantity, x.temperature, *sorted(x.conditions.items())) for x in kept]
+    direct = reached == DIRECT
+    per_condition = [direct[[i for i, k in enumerate(keys) if k == key]].any(axis=0) for key in dict.fromkeys(keys)]
+    total = np.sum(per_condition, axis=0) if per_condition else np.zeros(reached.shape[1])
+    return np.maximum(total, 1).astype(np.int64)
 
 
 def _over_editions(

@@ -40,6 +40,9 @@ TEMPERATURE_SPAN = 40.0  # [K] further away the temperature law is not trusted t
 # factor of about three from ratings, and that is skew; XTB lies at 1.5 +- 0.5; the slope of VBE over temperature
 # between 1.6 and 2.3 mV/K.
 HFE_SHARES, VBE_SHARES, SAT_SHARES = (1.5, 0.35), (1.0, 0.15), (0.5, 0.5)
+# A correction larger than this is more the fit's word than the reading's: the value counts as carried (assumption).
+LARGEST_SHIFT_LN, LARGEST_SHIFT_SAT = 0.25, 0.5
+
 UNSTATED_VCE_LN_STD = 0.05  # hFE, VCE not stated (assumption: 5 % per doubling of VCE at VAF of 100 V)
 
 HFE_PER_KELVIN = 0.005  # d ln hFE / dT for XTB 1.5 at 300 K
@@ -116,20 +119,20 @@ def _mix(pair: Floats, weight: Floats) -> Floats:
 
 def _assemble(
     read: Floats, std: Floats, model: Floats, weight: Floats, shares: tuple[float, float], shared_std: Floats
-) -> tuple[Floats, Floats]:
-    """Value and standard uncertainty from two neighbours.
+) -> tuple[Floats, Floats, Floats]:
+    """Value, standard uncertainty and size of the correction for VCE or forced gain, from two neighbours.
 
     `read`, `std`: (k, 2); `model`: (k, 7) = neighbours as read; at the limit's VCE or forced gain and without
     self-heating; at the limit's temperature as well; the limit itself.
     """
     residual = read - model[:, :2]
-    bias = shares[0] * _mix(model[:, 2:4] - model[:, :2], weight)
+    bias = _mix(model[:, 2:4] - model[:, :2], weight)
     warmth = shares[1] * _mix(model[:, 4:6] - model[:, 2:4], weight)
     value = model[:, 6] + _mix(residual, weight)
     reading = np.hypot((1 - weight) * std[:, 0], weight * std[:, 1])
     shape = np.minimum(weight, 1 - weight) * np.abs(residual[:, 1] - residual[:, 0])
-    total: Floats = np.sqrt(reading**2 + shape**2 + bias**2 + warmth**2 + shared_std**2)
-    return value, total
+    total: Floats = np.sqrt(reading**2 + shape**2 + (shares[0] * bias) ** 2 + warmth**2 + shared_std**2)
+    return value, total, np.abs(bias)
 
 
 def _plan(
@@ -201,11 +204,12 @@ def _gain_direct(
     if gain:
         std = np.where(unstated, np.hypot(std, UNSTATED_VCE_LN_STD), std)
         shared = np.hypot(o.session_gain_ln_std[session], HFE_PER_KELVIN * kelvin)
-        ln, out.std[rows] = _assemble(np.log(read), std, np.log(curve), weight, HFE_SHARES, shared)
+        ln, out.std[rows], shift = _assemble(np.log(read), std, np.log(curve), weight, HFE_SHARES, shared)
         out.value[rows] = np.exp(ln)
+        out.reached[rows] = np.where(shift > LARGEST_SHIFT_LN, CARRIED, DIRECT)
     else:
-        out.value[rows], out.std[rows] = _assemble(read, std, curve, weight, VBE_SHARES, VBE_PER_KELVIN * kelvin)
-    out.reached[rows] = DIRECT
+        out.value[rows], out.std[rows], _ = _assemble(read, std, curve, weight, VBE_SHARES, VBE_PER_KELVIN * kelvin)
+        out.reached[rows] = DIRECT
 
 
 def _gain_carried(
@@ -267,11 +271,13 @@ def _saturation_direct(
     curve = model.saturation(rows, ic, base, t, pulsed)
     curve = np.where(np.isfinite(curve).all(axis=1, keepdims=True), curve, 0.0)
     lead = o.session_lead_std[o.session[rows]] * at
-    value, total = _assemble(read, std, curve, weight, SAT_SHARES, lead)
+    value, total, shift = _assemble(read, std, curve, weight, SAT_SHARES, lead)
     # A reading just beside the limit's current, without a curve: in proportion to the current (ohmic).
     alone = (curve == 0.0).all(axis=1) & (left == right)
     value = np.where(alone, value * np.maximum(1.0, at / ic_read[:, 0]), value)
-    out.value[rows], out.std[rows], out.reached[rows] = value, total, DIRECT
+    out.value[rows], out.std[rows] = value, total
+    with np.errstate(invalid="ignore"):
+        out.reached[rows] = np.where(shift > LARGEST_SHIFT_SAT * np.abs(value), CARRIED, DIRECT)
 
 
 __all__ = [

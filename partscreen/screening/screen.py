@@ -18,6 +18,7 @@ from partscreen.results import LotResult, PartResult, Reason
 from partscreen.screening.capacitance import capacitance_remarks
 from partscreen.screening.conformance import DEFAULT_RISK
 from partscreen.screening.curve_model import CurveModel, PlainLaws
+from partscreen.screening.disposition import MISFIT_P
 from partscreen.screening.findings import LotFindings, findings_of_parts
 from partscreen.screening.fitted_curves import FittedCurves
 from partscreen.screening.fitting import FitFunction, GroupFit, fit_group, take_observations
@@ -177,9 +178,14 @@ def _judge(batch: Batch, lot: Lot, parts: Ints, rows: Ints, group: _Group, setti
     setup = group.setup
     o = take_observations(group.readings.observations, rows)
     fit = group.fit.take(rows) if group.fit is not None else None
+    drawn: CurveModel = PlainLaws()
     model: CurveModel = PlainLaws()
     if fit is not None and setup.prior is not None:
-        model = FittedCurves(np.where(fit.fitted[:, None], fit.theta, np.nan), fit.covariance, setup.prior.constants)
+        drawn = FittedCurves(fit.theta, fit.covariance, setup.prior.constants)
+        # A fit that misses the readings corrects nothing and carries nothing: such parts are judged by readings alone.
+        with np.errstate(invalid="ignore"):
+            trusted = fit.fitted & ~(fit.p < MISFIT_P)
+        model = FittedCurves(np.where(trusted[:, None], fit.theta, np.nan), fit.covariance, setup.prior.constants)
     spots = spot_tables(batch, parts, settings.temperature)
     editions = editions_of_maker(setup, lot.maker)
     judged = judge_limits(setup.limits, PartReadings(o, spots, model), risk=settings.risk, editions=editions)
@@ -198,7 +204,7 @@ def _judge(batch: Batch, lot: Lot, parts: Ints, rows: Ints, group: _Group, setti
         capacitance=remarks,
         limit_results=limit_results(judged),
         fit_results=fit_results(fit) if fit is not None else [None] * parts.size,
-        curves=curve_results(o, model, fitted, setup.plan),
+        curves=curve_results(o, drawn, fitted, setup.plan),
         readings_used=readings_used(o, _spot_words(batch, parts)),
         sessions=_session_names(group.readings, rows),
     )

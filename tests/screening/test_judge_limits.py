@@ -79,6 +79,13 @@ def test_reading_far_from_the_temperature_or_vce_of_the_limit_decides_nothing_di
     assert hot.reached[0, 0] == far.reached[0, 0] == CARRIED
 
 
+def test_value_that_is_more_the_fits_word_than_the_readings_counts_as_carried():
+    # An Early voltage of 5 V would nearly double the gain from 2 V to 5 V.
+    got = judge_limits([gain_limit("min", 90, 1.0)], readings(TextbookDevice(60, 2.0, va=5.0), vce=2.0))
+    assert got.reached[0, 0] == CARRIED
+    assert not got.nonconforming[0]
+
+
 def test_part_below_the_minimum_is_nonconforming_and_inside_the_guard_band_undecided():
     device = TextbookDevice([100, 76.2, 60], [2.0] * 3)
     got = judge_limits([gain_limit("min", 60, 0.7)], readings(device, 3))
@@ -126,6 +133,15 @@ def test_rejection_threshold_is_shared_among_the_rows():
     others = [gain_limit("min", 5 + k, 0.5 + 0.1 * k) for k in range(9)]
     assert judge_limits(limit, readings(device)).nonconforming[0]
     assert not judge_limits(limit + others, readings(device)).nonconforming[0]
+
+
+def test_sides_and_editions_of_one_row_are_one_chance_of_a_false_rejection():
+    device = TextbookDevice(60, 2.0)
+    base = judge_limits([gain_limit("min", 60, 0.7)], readings(device))
+    std = base.std[0, 0] / base.value[0, 0]
+    edge = base.value[0, 0] * np.exp(3.2 * std)
+    rows = [gain_limit(side, v, 0.7, editions=(e,)) for e in "ABC" for side, v in (("min", edge), ("max", 500.0))]
+    assert judge_limits(rows, readings(device)).nonconforming[0]
 
 
 def test_typical_figures_and_rows_without_conditions_are_no_limits():

@@ -1,0 +1,164 @@
+"""Evidence of the lots of one type: known-good lots teach the reference, then every lot is weighed as a whole."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from partscreen.device.observations import Observations
+from partscreen.device.prior import TypeConstants
+from partscreen.readings.tables import Lot
+from partscreen.screening.evidence.hypotheses import families
+from partscreen.screening.evidence.knowledge import Knowledge, TypeCentre, session_block, widen
+from partscreen.screening.evidence.weigh_lots import (
+    CONTRADICTION,
+    LotEvidence,
+    knowledge_from,
+    learn_from_known_good,
+    weigh_observations,
+)
+from partscreen.screening.fitting import take_observations
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+KNOWN_GOOD_SHARE = 0.02  # expected share of unfit parts in a lot the user trusts (assumption)
+
+
+class PopulationLike(Protocol):
+    """Of a type's population, what weighing needs."""
+
+    @property
+    def centre(self) -> Floats: ...
+    @property
+    def centre_covariance(self) -> Floats: ...
+    @property
+    def between(self) -> Floats: ...
+    @property
+    def within(self) -> Floats: ...
+    @property
+    def constants(self) -> TypeConstants: ...
+
+
+@dataclass(frozen=True, slots=True)
+class WeighedLot:
+    """One lot, weighed. `rows`: of the group's observations, in the order of the evidence.
+
+    known_good_parts, known_good_lots: what the reference rests on besides the sheets. surprise: probability the sheets
+    give to a known-good lot lying where the least likely of them lies.
+    """
+
+    rows: Ints
+    evidence: LotEvidence
+    known: Knowledge
+    known_good_parts: int
+    known_good_lots: int
+    surprise: float | None = None
+
+    @property
+    def contradicts(self) -> bool:
+        """The known-good lots contradict the data sheet."""
+        return self.surprise is not None and self.surprise < CONTRADICTION
+
+
+def weigh_group(
+    observations: Observations,
+    lot_of: Ints,
+    lots: Mapping[int, Lot],
+    population: PopulationLike,
+    others: Sequence[TypeCentre],
+    *,
+    prior_share: float,
+    progress: Callable[[str, int, int], None] | None = None,
+) -> dict[int, WeighedLot]:
+    """Weigh all lots of one type.
+
+    Parameters
+    ----------
+    observations : of all parts of the group
+    lot_of : (n_parts,), number of the lot of each part
+    lots : the lots by number; those marked known-good teach the reference of all the others
+    population : of the type
+    others : the other types a die could be of
+    prior_share : expected share of unfit parts before any reading
+
+    Returns
+    -------
+    dict of lot number to WeighedLot; a lot without readings is absent.
+    """
+    good = [number for number in lots if lots[number].known_good]
+    taught = {number: take_observations(observations, np.flatnonzero(lot_of == number)) for number in good}
+    taught = {number: o for number, o in taught.items() if o.n_parts}
+    out: dict[int, WeighedLot] = {}
+    for done, number in enumerate(lots):
+        rows = np.flatnonzero(lot_of == number)
+        if rows.size:
+            teachers = [o for other, o in taught.items() if other != number]
+            out[number] = _weigh_lot(observations, rows, teachers, lots[number], population, others, prior_share)
+        if progress:
+            progress("weighing lots", done + 1, len(lots))
+    return out
+
+
+def _weigh_lot(
+    observations: Observations,
+    rows: Ints,
+    teachers: Sequence[Observations],
+    lot: Lot,
+    population: PopulationLike,
+    others: Sequence[TypeCentre],
+    prior_share: float,
+) -> WeighedLot:
+    mine = take_observations(observations, rows)
+    sessions = np.unique(mine.session)
+    known = _knowledge(mine, sessions, population, others)
+    surprise: float | None = None
+    if teachers:
+        told = [(o, sessions.size == 1 and set(o.session.tolist()) == set(sessions.tolist())) for o in teachers]
+        # Lots of other sessions first: what the last one tells of its session's errors must reach the lot unspoilt.
+        learnt = learn_from_known_good(known, sorted(told, key=lambda pair: pair[1]), population.constants)
+        known, surprise = learnt.known, min(learnt.surprise)
+    share = KNOWN_GOOD_SHARE if lot.known_good else prior_share
+    found = weigh_observations(mine, population.constants, known, prior_share=share)
+    return WeighedLot(rows, found, known, sum(o.n_parts for o in teachers), len(teachers), surprise)
+
+
+def _knowledge(
+    mine: Observations, sessions: Ints, population: PopulationLike, others: Sequence[TypeCentre]
+) -> Knowledge:
+    known = knowledge_from(
+        population.centre,
+        population.centre_covariance,
+        population.between,
+        population.within,
+        temperature_std=float(mine.session_temp_std[sessions].max()),
+        gain_std=float(mine.session_gain_ln_std[sessions].max()),
+        lead_std=float(mine.session_lead_std[sessions].max()),
+        others=others,
+    )
+    if sessions.size == 1:
+        return known
+    # Several sessions: their errors differ from part to part, so they widen the parts and not the lot.
+    shared = session_block(known.between)
+    return replace(known, between=known.between - shared + 1e-9 * shared, within=known.within + shared)
+
+
+def type_centre(name: str, population: PopulationLike) -> TypeCentre:
+    """Another type as a hypothesis: one part of an unknown lot of it."""
+    covariance = population.centre_covariance + population.between + population.within
+    return TypeCentre(name, np.concatenate((population.centre, np.zeros(3))), widen(covariance))
+
+
+def area_interval(found: LotEvidence, coverage: float = 1.959964) -> tuple[Floats, Floats, Floats]:
+    """Die area ratio, and the ends of its 95 % interval; shape (n_parts,) each."""
+    ln, sd = found.area.ln, found.area.sd
+    return np.exp(ln), np.exp(ln - coverage * sd), np.exp(ln + coverage * sd)
+
+
+def alternative_names(known: Knowledge) -> tuple[str, ...]:
+    """Names of the alternatives told relative to the lot, in the order of `LotEvidence.power`."""
+    return tuple(name for family in families(known.within, known.device_between) for name in family.names)
