@@ -27,7 +27,8 @@ def read(
     except PartscreenError as error:
         typer.echo(str(error), err=True)
         raise typer.Exit(3) from None
-    typer.echo(text)
+    if text:
+        typer.echo(text)
     for problem in problems:
         typer.echo(str(problem), err=True)
     raise typer.Exit(3 if problems else 0)

@@ -14,6 +14,7 @@ import numpy as np
 from partscreen.readings.tables import Bools, Floats
 
 POINT, COMMA, MIXED, UNKNOWN = ".", ",", "mixed", "?"
+_SAMPLE = 2000  # cells looked at to see how finely a column is written
 BLANKS = frozenset(("", "-", "--", "---", "–", "—", "n/a", "na", "n.a.", "null", "none", "n.m.", "not measured"))
 _PLAIN = frozenset("0123456789.+-eE")
 _WITH_COMMA = frozenset("0123456789,+-eE")
@@ -148,6 +149,29 @@ def read_numbers(cells: Sequence[str], mark: str) -> Numbers:
         except ValueError:
             pass
     return _read_slowly(cells, mark)
+
+
+def written_resolution(cells: Sequence[str], values: Floats) -> Floats:
+    """Half a unit of the last digit a column is written to, for each value (in the unit it is written in).
+
+    Programs strip zeros from the end, so the finest cell speaks for the column: by decimals or by significant digits,
+    whichever is coarser at that value. A column of one-digit figures holds set points; there only its decimals count.
+    """
+    decimals, digits = 0, 1
+    plain = True
+    for cell in cells[:_SAMPLE]:
+        match = _CELL.fullmatch(cell.strip())
+        if match is None:
+            continue
+        figures = match["body"].replace(",", ".")
+        digits = max(digits, len(figures.replace(".", "").lstrip("0")))
+        decimals = max(decimals, len(figures.partition(".")[2]))
+        plain = plain and not match["exp"] and not match["unit"]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        by_digits = 0.5 * 10.0 ** (np.floor(np.log10(np.abs(values))) - digits + 1)
+    if digits == 1 and plain:
+        by_digits = np.zeros_like(values)
+    return np.maximum(by_digits, 0.5 * 10.0**-decimals if plain else 0.0)
 
 
 def _read_slowly(cells: Sequence[str], mark: str) -> Numbers:

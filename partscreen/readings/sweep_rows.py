@@ -11,6 +11,7 @@ from partscreen.quantities import bare
 from partscreen.readings.builder import Block, Builder
 from partscreen.readings.file_draft import FileDraft
 from partscreen.readings.interpret import Interpreted, also_in_rows
+from partscreen.readings.numbers import written_resolution
 from partscreen.readings.recognise import SWEEP_WORDS
 from partscreen.readings.sweeps import Signs, classify, magnitudes, settle_gain
 from partscreen.readings.tables import Bools, Floats, Ints, Sweep
@@ -182,12 +183,11 @@ def _lost(data: Interpreted, rows: Ints, numbers: dict[str, Floats]) -> Bools:
 def _gain(data: Interpreted, rows: Ints, numbers: dict[str, Floats]) -> tuple[Floats, Bools]:
     hfe, differ = settle_gain(numbers)
     if differ.any() and all(key in data.uses and data.uses[key].index >= 0 for key in ("ic", "ib", "hfe")):
-        resolution = {key: np.zeros(len(rows)) for key in ("ic", "ib", "hfe")}
-        for key, steps in resolution.items():
+        resolution = {}
+        for key in ("ic", "ib", "hfe"):
             use = data.uses[key]
-            cells = data.table.columns[use.index]
-            for i in np.flatnonzero(differ):
-                steps[i] = _half_digit(cells[rows[i]]) * (use.unit.factor if use.unit else 1.0)
+            factor = use.unit.factor if use.unit else 1.0
+            resolution[key] = written_resolution(data.table.columns[use.index], numbers[key] / factor) * factor
         hfe, differ = settle_gain(numbers, resolution)
     return hfe, differ
 
@@ -202,13 +202,6 @@ def _fill_collector_current(draft: FileDraft, numbers: dict[str, Floats]) -> Non
     if filled.any():
         numbers["ic"] = np.where(filled, worked, ic)
         draft.notices.append(f"IC worked out as hFE x IB in {np.count_nonzero(filled)} row(s)")
-
-
-def _half_digit(cell: str) -> float:
-    """Half a unit of the last digit written."""
-    figure, _, exponent = cell.strip().lower().partition("e")
-    decimals = len(figure.replace(",", ".").partition(".")[2])
-    return 0.5 * 10.0 ** (int(exponent or 0) - decimals) if exponent.lstrip("+-").isdigit() or not exponent else 0.0
 
 
 def _say_hfe_differs(

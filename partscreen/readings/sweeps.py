@@ -47,7 +47,8 @@ def classify(group: Ints, numbers: dict[str, Floats]) -> Ints:
     kind[gummel] = int(Sweep.GUMMEL)
     kind[output] = int(Sweep.OUTPUT)
     out = kind[group]
-    has_gain = ~np.isnan(hfe) | (~np.isnan(ic) & (~np.isnan(ib) | ~np.isnan(vbe)))
+    # Gain or VBE without its current is kept too: the kit may know at which current it reads.
+    has_gain = ~np.isnan(hfe) | ~np.isnan(vbe) | (~np.isnan(ic) & ~np.isnan(ib))
     any_gain = np.bincount(group, weights=has_gain.astype(float), minlength=n_groups) > 0
     out = np.where(any_gain[group], out, -1)
     if "vce_sat" in numbers:

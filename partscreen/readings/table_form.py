@@ -132,8 +132,7 @@ def _cut_at_once(table: Table, lines: Sequence[str], start: int, width: int, rep
 
 
 def _is_comment(cells: list[str], width: int) -> bool:
-    """A line that starts with a comment mark, unless it is a row of a part called `#7`: as wide as the header and mostly
-    figures."""
+    """A line that starts with a comment mark, unless it is a row of a part called `#7`: full width, mostly figures."""
     if not cells[0].startswith(_COMMENT) or cells[0] == "#":
         return False
     rest = [cell.strip() for cell in cells[1:] if cell.strip()]
