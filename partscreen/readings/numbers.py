@@ -21,6 +21,11 @@ _WITH_COMMA = frozenset("0123456789,+-eE")
 _CELL = re.compile(
     r"(?P<sign>[+-]?)\s*(?P<body>\d[\d.,'’]*(?:\s\d{3})*(?:[.,]\d+)?|[.,]\d+)(?P<exp>[eE][+-]?\d+)?\s*(?P<unit>[^\d\s].*)?"
 )
+_MONTH = r"(?:jan|feb|mar|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)"
+_DATE = re.compile(
+    rf"\d{{4}}-\d\d-\d\d|\d{{1,2}}\.\s?(?:{_MONTH}|\d{{1,2}}\.)|\d{{1,2}}-{_MONTH}|\d{{1,2}}/\d{{1,2}}/\d{{2,4}}",
+    re.IGNORECASE,
+)
 _NOT_NUMBERS = {"nan": "NOT_A_NUMBER", "inf": "INFINITE", "infinity": "INFINITE", "∞": "INFINITE"}
 _OVERRANGE = frozenset(("ol", "o.l", "o.l.", "over", "overload", "overrange", "ovld"))
 
@@ -217,6 +222,9 @@ def read_cell(text: str, mark: str) -> tuple[float, str] | BadCell:
             f"{tidy!r} is a bound, not a reading",
             "write the figure that was read, or leave the cell blank",
         )
+    if _DATE.match(tidy):
+        what = f"{_short(tidy)} is a date: a spreadsheet program may have turned a number into it"
+        return BadCell(0, "DATE_NOT_NUMBER", what, "format the column as text or number and write the figure again")
     match = _CELL.fullmatch(tidy)
     if match is None:
         return BadCell(0, "NOT_A_NUMBER", f"{_short(tidy)} is not a number", "correct the cell or leave it blank")

@@ -38,7 +38,7 @@ def test_rounded_gain_beside_its_currents_is_not_said_to_disagree(tmp_path, digi
 
 @pytest.mark.parametrize(("set_points", "rows_found"), [(False, SET_POINTS.size), (True, 5)])
 def test_a_gain_off_by_five_percent_is_spoken_of(tmp_path, set_points, rows_found):
-    # Currents noted as round set points (0.05, 0.1, ...) could be off by half their last decimal: 10 % of the lowest, 2.5 % at 0.2 A.
+    # Round set points (0.05, 0.1, ...) could be off by half their last decimal: 10 % at 0.05 A, 2.5 % at 0.2 A.
     rng = np.random.default_rng(12)
     for gains in _gains(rng, 20):
         read = SET_POINTS if set_points else SET_POINTS * rng.normal(1.0, 0.003, SET_POINTS.size)

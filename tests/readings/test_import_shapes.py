@@ -1,5 +1,7 @@
 """The same readings, brought in many shapes, make the same batch."""
 
+import datetime
+
 import numpy as np
 import pytest
 from openpyxl import Workbook
@@ -357,3 +359,24 @@ def test_parts_called_number_sign_are_no_comments(tmp_path, quote):
     batch = imported(tmp_path, text)
     assert batch.part_names == ("#1", "#2", "#3")
     assert batch.notices == ("bag.csv: left out 1 comment line(s), the first in row 4",)
+
+
+def test_another_script_is_decoded_and_said(tmp_path):
+    text = "лот;деталь;part;ic [A];hfe\nПартия первая, склад Ольхи;транзистор новый;P1;0,5;80\n" * 1
+    found = read_files(
+        [write(tmp_path, "bag.csv", (text + "Партия первая;транзистор старый;P2;0,5;81\n").encode("cp1251"))]
+    )
+    assert found.batch.problems == ()
+    assert found.batch.part_names == ("P1", "P2")
+    assert found.understanding[0].encoding not in ("UTF-8", "plain ASCII", "Windows-1252 (Latin-1)")
+
+
+def test_a_number_the_spreadsheet_turned_into_a_date_is_named(tmp_path):
+    book = Workbook()
+    book.active.append(["part", "ic [A]", "hfe"])
+    book.active.append(["1", datetime.date(2026, 8, 4), 80])
+    book.active.append(["2", 4.8, 80])
+    book.save(tmp_path / "bag.xlsx")
+    batch = read_files([tmp_path / "bag.xlsx"]).batch
+    assert [(p.code, p.row, p.column) for p in batch.problems] == [("DATE_NOT_NUMBER", 2, "Sheet!B (ic [A])")]
+    assert "turned" in batch.problems[0].what
