@@ -48,7 +48,7 @@ class Fitting:
         """All coordinates from the seen ones."""
         return np.asarray(self.full_mean[rows] + (x - self.mean[rows]) @ self.carry.T)
 
-    def search(self, rows: Ints, start: Floats, shared: Floats) -> None:
+    def search(self, rows: Ints, start: Floats, shared: Floats, patience: int = 30) -> None:
         """Fit some parts of the block from `start` (k, n_seen), keeping what is cheaper than before."""
 
         def model(x: Floats, local: Ints, /) -> tuple[Floats, Floats]:
@@ -58,7 +58,7 @@ class Fitting:
 
         found = minimise(
             model, start, prior_mean=self.mean[rows], prior_precision=self.precision,
-            absolute=5e-4, relative=1e-6, damping=1e-4, largest_step=3.0, max_iterations=60,
+            absolute=5e-4, relative=1e-6, damping=1e-4, largest_step=3.0, max_iterations=patience,
         )  # fmt: skip
         better = found.cost < self.cost[rows]
         won = rows[better]

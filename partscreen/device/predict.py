@@ -23,7 +23,9 @@ from partscreen.device.sensitivity import (
     temperature_sensitivity,
 )
 from partscreen.device.solve import (
+    TOLERANCE,
     VCE_SAT_MAX,
+    WARM_TOLERANCE,
     Forced,
     gain_system,
     newton,
@@ -139,7 +141,7 @@ def predict_gain(
     columns : int array, optional
         Derivatives to these coordinates only, in this order.
     start : State, optional
-        Of an earlier call with the same points.
+        Of an earlier call with the same points; the solution is then sought to 0.1 uV only.
     """
     parts = parts_from_theta(np.atleast_2d(np.asarray(theta, dtype=float)), constants)
     ic_, vce_, temp, pulsed_ = _grid(parts, ic, vce, case_temp, pulsed)
@@ -150,7 +152,8 @@ def predict_gain(
     used_temp = junction if heated else _one_per_part(temp)
     p, rise = points_of(parts, used_temp, n_points)
     forced = Forced(ic_.ravel(), vce_.ravel(), _flat(parts["rc"], n_points), _flat(parts["re"], n_points))
-    vbe, vbc, reached = newton(p, forced, gain_system, *_begin(start, start_gain, p, forced))
+    tolerance = TOLERANCE if start is None else WARM_TOLERANCE
+    vbe, vbc, reached = newton(p, forced, gain_system, *_begin(start, start_gain, p, forced), tolerance=tolerance)
     with np.errstate(all="ignore"):
         c = currents(p, vbe, vbc)
         reached &= (c.q1 > 0.0) & (c.ib > 0.0)
@@ -245,8 +248,9 @@ def predict_saturation(
     used_temp = junction if heated else _one_per_part(temp)
     p, rise = points_of(parts, used_temp, n_points)
     vbe, vbc = _begin(start, start_saturation, p, forced)
+    tolerance = TOLERANCE if start is None else WARM_TOLERANCE
     for _ in range(15):
-        vbe, vbc, reached = newton(p, forced, saturation_system, vbe, vbc)
+        vbe, vbc, reached = newton(p, forced, saturation_system, vbe, vbc, tolerance=tolerance)
         vce = vbe - vbc + extra
         if not heated:
             break

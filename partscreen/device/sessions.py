@@ -46,14 +46,8 @@ def solve_shared(works: Sequence[Fitting], spread: Floats) -> tuple[Floats, Floa
         if round_ == 1:  # near the minimum; it hardly changes from there on
             for work in works:
                 _add_tilt(work, shared, there, spread, tilt)
-        system, slope = np.zeros((n, N_SHARED, N_SHARED)), precision * shared + tilt
-        system[:, np.arange(N_SHARED), np.arange(N_SHARED)] = precision
-        for work in works:
-            _add(work, shared, system, slope)
-        # A shared error that is not there keeps the value zero.
-        keep = there[:, :, None] & there[:, None, :]
-        system = np.where(keep, system, np.eye(N_SHARED))
-        covariance = np.where(keep, np.linalg.inv(system), 0.0)
+        covariance, slope = _joint(works, shared, there, precision)
+        slope += tilt
         step = -(covariance @ slope[:, :, None])[:, :, 0]
         shared = shared + step
         for work in works:
@@ -65,7 +59,18 @@ def solve_shared(works: Sequence[Fitting], spread: Floats) -> tuple[Floats, Floa
             break
     for work in works:
         work.settle(shared[work.block.session])
-    return shared, covariance
+    return shared, _joint(works, shared, there, precision)[0]
+
+
+def _joint(works: Sequence[Fitting], shared: Floats, there: Bools, precision: Floats) -> tuple[Floats, Floats]:
+    """Covariance of the shared errors and slope of the joint cost to them, where parts and shared errors are now."""
+    n = shared.shape[0]
+    system, slope = np.zeros((n, N_SHARED, N_SHARED)), precision * shared
+    system[:, np.arange(N_SHARED), np.arange(N_SHARED)] = precision
+    for work in works:
+        _add(work, shared, system, slope)
+    keep = there[:, :, None] & there[:, None, :]  # a shared error that is not there keeps the value zero
+    return np.where(keep, np.linalg.inv(np.where(keep, system, np.eye(N_SHARED))), 0.0), slope
 
 
 def _add(work: Fitting, shared: Floats, system: Floats, slope: Floats) -> None:

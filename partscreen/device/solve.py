@@ -22,7 +22,11 @@ VCE_SAT_MAX = 5.0
 every type in use saturates well below 3 V at its rated current; a forced gain it cannot give needs tens of volts)."""
 
 _STEP = 0.1  # largest move of a conducting junction per step [V]: four thermal voltages, a factor 50 in current
-_TOLERANCE = 3e-7  # last Newton step [V]; convergence is quadratic, so what remains is about step^2/VT, below 1e-11 V
+TOLERANCE = 3e-7
+"""Last Newton step [V]. Convergence is quadratic: what remains is about step^2/VT, below 1e-11 V."""
+WARM_TOLERANCE = 3e-5
+"""The same inside a fit, from a solution nearby: what remains is below 1e-7 V, a ten-thousandth of any reading's
+uncertainty."""
 
 
 @dataclass(slots=True)
@@ -69,9 +73,10 @@ def newton(
     vbe: Floats,
     vbc: Floats,
     *,
+    tolerance: float = TOLERANCE,
     max_iterations: int = 60,
 ) -> tuple[Floats, Floats, Bools]:
-    """Iterate until the step is below 0.3 uV, leaving out finished points. Returns VBE, VBC and whether it was
+    """Iterate until the step is below `tolerance`, leaving out finished points. Returns VBE, VBC and whether it was
     reached."""
     out_vbe, out_vbc = vbe.copy(), vbc.copy()
     reached = np.zeros(vbe.shape, dtype=bool)
@@ -90,7 +95,7 @@ def newton(
             vbe = vbe + step_e
             vbc = vbc + step_c
             worst = np.maximum(np.abs(step_e), np.abs(step_c))
-            done = worst < _TOLERANCE
+            done = worst < tolerance
             n_done = int(np.count_nonzero(done))
             if n_done == done.shape[0]:
                 out_vbe[rows], out_vbc[rows], reached[rows] = vbe, vbc, True

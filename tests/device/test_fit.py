@@ -9,7 +9,15 @@ import pytest
 from scipy import stats
 from scipy.optimize import least_squares
 
-from partscreen.device import FitResult, fit_parts, gain_from_fit, predict_gain, predict_saturation, saturation_from_fit
+from partscreen.device import (
+    FitResult,
+    fit_parts,
+    gain_from_fit,
+    predict_capacitance,
+    predict_gain,
+    predict_saturation,
+    saturation_from_fit,
+)
 from partscreen.device.observations import Observations
 from partscreen.device.parameters import INDEX, N_PARAMETERS, NAMES
 from tests.device.lots import CONSTANTS, Floats, lot, population, select, with_values
@@ -170,6 +178,47 @@ def test_errors_of_a_session_are_found_with_honest_uncertainty() -> None:
     assert np.all(inside.mean(axis=0) > 0.92)
     low, high = stats.binom.interval(0.999, 600, 0.01)
     assert low <= np.count_nonzero(result.p < 0.01) <= high
+
+
+def test_covariance_is_that_of_the_whole_problem_written_out() -> None:
+    # Three parts and the errors of their session as one dense problem, against the elimination by Schur complement.
+    o, _, _ = lot(3, seed=16, temp_std=2.0, gain_std=0.02, lead_std=0.005)
+    result = fit(o)
+    temp = 298.15 + result.shared[0, 0]
+    gain = predict_gain(result.theta, CONSTANTS, o.gain_ic, o.gain_vce, temp)
+    sat = predict_saturation(result.theta, CONSTANTS, o.sat_ic, o.sat_ib, temp)
+    cap = predict_capacitance(result.theta, CONSTANTS, o.cap_junction, o.cap_bias)
+    assert gain.d_ln_hfe is not None
+    assert gain.d_vbe is not None
+    assert gain.dt_ln_hfe is not None
+    assert gain.dt_vbe is not None
+    assert sat.d_vce is not None
+    assert sat.dt_vce is not None
+    p = N_PARAMETERS
+    curvature = np.zeros((3 * p + 3, 3 * p + 3))
+    for part in range(3):
+        zero = np.zeros((2, 3))
+        shared = [
+            np.stack([gain.dt_ln_hfe[part], np.ones(10), np.zeros(10)], axis=1),
+            np.stack([gain.dt_vbe[part], np.zeros(10), np.zeros(10)], axis=1),
+            np.stack([sat.dt_vce[part], np.zeros(4), o.sat_ic[part]], axis=1),
+            zero,
+        ]
+        own = [gain.d_ln_hfe[part], gain.d_vbe[part], sat.d_vce[part], cap.d_ln_c[part]]
+        std = np.concatenate([o.hfe_ln_std[part], o.vbe_std[part], o.vce_sat_std[part], o.cap_ln_std[part]])
+        rows = np.zeros((26, 3 * p + 3))
+        rows[:, part * p : (part + 1) * p] = np.concatenate(own)
+        rows[:, 3 * p :] = np.concatenate(shared)
+        rows /= std[:, None]
+        curvature += rows.T @ rows
+        curvature[part * p : (part + 1) * p, part * p : (part + 1) * p] += np.linalg.inv(COVARIANCE)
+    curvature[range(-3, 0), range(-3, 0)] += np.array([2.0, 0.02, 0.005]) ** -2.0
+    dense = np.linalg.inv(curvature)
+    for part in range(3):
+        block = dense[part * p : (part + 1) * p, part * p : (part + 1) * p]
+        scale = np.sqrt(np.outer(np.diag(block), np.diag(block)))
+        assert result.covariance[part] / scale == pytest.approx(block / scale, abs=1e-3)
+    assert result.shared_std[0] == pytest.approx(np.sqrt(np.diag(dense)[-3:]), rel=0.02)
 
 
 def test_ignoring_a_session_error_is_worse_than_naming_it() -> None:
