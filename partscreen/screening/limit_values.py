@@ -130,7 +130,9 @@ def _assemble(
     warmth = shares[1] * _mix(model[:, 4:6] - model[:, 2:4], weight)
     value = model[:, 6] + _mix(residual, weight)
     reading = np.hypot((1 - weight) * std[:, 0], weight * std[:, 1])
-    shape = np.minimum(weight, 1 - weight) * np.abs(residual[:, 1] - residual[:, 0])
+    # Between the neighbours the residual lies between theirs: at the middle a rectangle of that width (JCGM 100,
+    # 4.3.7).
+    shape = 2 * np.minimum(weight, 1 - weight) * np.abs(residual[:, 1] - residual[:, 0]) / np.sqrt(12)
     total: Floats = np.sqrt(reading**2 + shape**2 + (shares[0] * bias) ** 2 + warmth**2 + shared_std**2)
     return value, total, np.abs(bias)
 

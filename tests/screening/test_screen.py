@@ -222,7 +222,8 @@ def test_ten_thousand_parts_are_screened_in_ten_seconds():
     import time
 
     n = 10_000
-    made = batch(n, sound_parts(n, currents=tuple(np.geomspace(0.02, 5, 11))), type_name="MJL21194")
+    table = sound_parts(n, currents=tuple(np.geomspace(0.02, 5, 11)), type_name="MJL21194")
+    made = batch(n, table, type_name="MJL21194")
     start = time.perf_counter()
     screen_batch(made, LIBRARY)
-    assert time.perf_counter() - start < 20.0  # ten on a machine of its own
+    assert time.perf_counter() - start < 10.0
