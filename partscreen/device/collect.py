@@ -53,6 +53,7 @@ def collect(
         junction[parts] = _junction_temp(work, theta[parts], shared[session])
         _spread_out(work.block, parts, residual, used, residuals)
     dof = used.count
+    chi_square += _session_share(o, shared, dof > 0)
     variance = np.einsum("npp->np", covariance)
     p = np.where(dof > 0, chdtrc(np.maximum(dof, 1), np.nan_to_num(chi_square)), np.nan)
     return FitResult(
@@ -78,6 +79,15 @@ def collect(
         prior_covariance=np.array(prior_covariance),
         constants=constants,
     )
+
+
+def _session_share(o: Observations, shared: Floats, there: npt.NDArray[np.bool_]) -> Floats:
+    """Misfit of each session's errors to their own prior, shared out equally among its parts."""
+    spread = np.stack([o.session_temp_std, o.session_gain_ln_std, o.session_lead_std], axis=1)
+    known = spread > 0.0
+    misfit = np.sum(np.where(known, shared / np.where(known, spread, 1.0), 0.0) ** 2, axis=1)
+    count = np.bincount(o.session[there], minlength=spread.shape[0])
+    return np.asarray((misfit / np.maximum(count, 1))[o.session])
 
 
 def _covariance(

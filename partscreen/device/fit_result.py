@@ -32,8 +32,8 @@ class FitResult:
         Squared misfit of readings and prior together at the minimum, number of readings used, and the probability of
         a larger misfit. For a part of the population and readings with the stated uncertainties it follows a chi-
         square distribution with `dof` degrees of freedom exactly, as far as the model is linear over the prior: at
-        the minimum it equals (y - f(mean))' (J P J' + R)^-1 (y - f(mean)). Readings are taken with the errors of
-        their session removed; the misfit of these errors to their own prior belongs to no part and is not in it.
+        the minimum it equals (y - f(mean))' (J P J' + R)^-1 (y - f(mean)). The misfit of a session's errors
+        to their own prior is shared out equally among its parts, so that the sum over a session is right as well.
     junction_temp : (n_parts,)
         Mean over the points used. [K]
     status : per part "converged", "not_converged" (the figures are the best found) or "no_readings" (prior returned)

@@ -180,6 +180,27 @@ def test_errors_of_a_session_are_found_with_honest_uncertainty() -> None:
     assert low <= np.count_nonzero(result.p < 0.01) <= high
 
 
+def test_chi_square_is_calibrated_where_every_part_has_a_session_of_its_own() -> None:
+    o, _, _ = lot(800, seed=18, n_sessions=800, temp_std=2.0, gain_std=0.02, lead_std=0.005)
+    result = fit(o)
+    assert np.mean(result.chi_square / result.dof) == pytest.approx(1.0, abs=0.025)
+    low, high = stats.binom.interval(0.999, 800, 0.05)
+    assert low <= np.count_nonzero(result.p < 0.05) <= high
+
+
+@pytest.mark.parametrize("kind", ["gain", "saturation", "capacitance"])
+def test_one_kind_of_reading_alone_is_enough_for_a_fit(kind: str) -> None:
+    o, _, _ = lot(200, seed=19)
+    nothing = {"hfe": np.nan * o.hfe, "vbe": np.nan * o.vbe, "vce_sat": np.nan * o.vce_sat, "cap": np.nan * o.cap}
+    for name in {"gain": ("hfe", "vbe"), "saturation": ("vce_sat",), "capacitance": ("cap",)}[kind]:
+        del nothing[name]
+    result = fit(with_values(o, **nothing))
+    assert set(result.status) == {"converged"}
+    assert np.mean(result.chi_square / result.dof) == pytest.approx(1.0, abs=0.1)
+    assert np.all(result.dof == {"gain": 20, "saturation": 4, "capacitance": 2}[kind])
+    assert np.all(np.isnan(result.junction_temp)) == (kind == "capacitance")
+
+
 def test_covariance_is_that_of_the_whole_problem_written_out() -> None:
     # Three parts and the errors of their session as one dense problem, against the elimination by Schur complement.
     o, _, _ = lot(3, seed=16, temp_std=2.0, gain_std=0.02, lead_std=0.005)
