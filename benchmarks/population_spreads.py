@@ -67,7 +67,7 @@ def capacitance_cards(types: list[ReferenceType], cards: list[Card]) -> list[Car
 def rating_tables(cards: list[Card]) -> dict[str, Any]:
     """Regression over all cards, with residuals of predictions that left the card's own source out."""
     found = regress(cards)
-    basis = "computed from published model cards (capacitances: and sheets and published readings); sd: of a source not seen"
+    basis = "computed from published model cards (capacitances: also sheets, readings); sd: of a source not seen"
     names = list(FROM_CARDS)
     at = [INDEX[name] for name in names]
     ratings = {

@@ -26,7 +26,7 @@ from partscreen.reference.population_constants import rated_current
 from partscreen.reference.population_fit import fit_centre, predict
 from partscreen.reference.population_regression import FROM_CARDS, Card, design, read_cards, regress
 from partscreen.reference.population_spreads import load_spreads
-from partscreen.reference.population_witnesses import Kind, Witnesses, gather
+from partscreen.reference.population_witnesses import LINEAR_REGION, Kind, Witnesses, gather
 
 Floats = npt.NDArray[np.float64]
 Z95 = 1.96
@@ -97,7 +97,10 @@ def check_curve(of: ReferenceType, curve: Curve, *, without: tuple[str, ...]) ->
     # A part that cannot be there has no gain left, or a voltage without bound.
     drawn = np.where(np.isfinite(drawn), drawn, -np.inf if kind is Kind.HFE else np.inf) + noise
     value = np.array(witnesses.value)
-    difference = value - predict(prior.mean[None], witnesses, population.constants, jacobian=False)[0][0]
+    centre = predict(prior.mean[None], witnesses, population.constants, jacobian=False)[0][0]
+    if kind is Kind.VCE_SAT:  # the typical part has left saturation there: no voltage to compare
+        centre = np.where(centre > LINEAR_REGION, np.nan, centre)
+    difference = value - centre
     fitted = fit_centre(
         prior.mean, prior.covariance, witnesses, population.constants, np.zeros_like(prior.covariance), forgiving=False
     )

@@ -80,7 +80,8 @@ class ReadingFigure(_Figure):
 
     `point` of one point, `offset` of a whole curve, `shape` of a smooth wave along it, to which `at_rated` is added as
     (IC/rated)^1.5: Gummel-Poon does not know base push-out. hFE and capacitances relative [1]; voltages in volts,
-    each error widened by `relative` of the value.
+    each error widened by `relative` of the value. `printed`: further common relative error of a typical value in a
+    table.
     """
 
     offset: float = Field(ge=0)
@@ -88,6 +89,7 @@ class ReadingFigure(_Figure):
     shape: float = Field(ge=0)
     at_rated: float = Field(default=0.0, ge=0)
     relative: float = Field(default=0.0, ge=0)
+    printed: float = Field(default=0.0, ge=0)
 
     def misfit_std(self, value: npt.ArrayLike, rated_share: npt.ArrayLike) -> Floats:
         """How far the device model may be off at a point, smoothly along a curve; relative for hFE [1], else in volts.

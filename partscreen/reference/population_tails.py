@@ -23,6 +23,8 @@ Floats = npt.NDArray[np.float64]
 _STEPS = np.array([0.7, 1.4, 2.1, 2.8])
 _RISE = 4.0  # twice the fall of the log density two standard deviations out
 _OUT_OF_REACH = 25.0
+_ANCHORINGS = 2
+_SLACK = 0.1  # share of the witnesses' variance by which the anchored readings may stay off
 # Bent parameters first: the others give way to them along their directions.
 _FIRST = ("leak", "rc", "re", "rb", "irb", "ikf", "nkf", "ne", "vaf", "br")
 
@@ -48,7 +50,23 @@ def with_tails(found: Centre, mean: Floats, covariance: Floats, of: Witnesses, c
     up, down = reach
     centre = found.theta + root @ ((up - down) / 2.0)
     scaled = root * ((up + down) / 4.0)
-    return replace(found, theta=centre, covariance=scaled @ scaled.T)
+    spread = scaled @ scaled.T
+    return replace(found, theta=_anchored(centre, spread, found, of, constants), covariance=spread)
+
+
+def _anchored(centre: Floats, spread: Floats, found: Centre, of: Witnesses, constants: TypeConstants) -> Floats:
+    """The moved centre, brought back to what the first pass reads where the witnesses stand, by the likeliest way.
+
+    Directions were moved one by one; together they would shift readings that are known well.
+    """
+    aim = predict(found.theta[None], of, constants, jacobian=False)[0][0]
+    for _ in range(_ANCHORINGS):
+        values, rows = predict(centre[None], of, constants)
+        seen = np.isfinite(values[0]) & np.isfinite(aim) & np.all(np.isfinite(rows[0]), axis=1)
+        slopes, short = rows[0][seen], (aim - values[0])[seen]
+        slack = _SLACK * found.spread[np.ix_(seen, seen)]
+        centre = centre + spread @ slopes.T @ np.linalg.solve(slopes @ spread @ slopes.T + slack, short)
+    return centre
 
 
 def _reach(rise: Floats) -> float:

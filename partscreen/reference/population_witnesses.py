@@ -198,7 +198,10 @@ def _add_typical(
         seen.add((where, row.typ))
         edition = _edition(of, row.source)
         group = groups.setdefault((where.kind, edition), out.next_group())
-        errors = _errors(spreads.readings[row.symbol], where, row.typ, 0.05, ic_rated)  # printed to one or two digits
+        figure = spreads.readings[row.symbol]
+        errors = _errors(figure, where, row.typ, 0.05, ic_rated)  # printed to one or two digits
+        scale = 1.0 if where.kind in LOGARITHMIC else row.typ
+        errors = replace(errors, offset=float(np.hypot(errors.offset, figure.printed * scale)))
         out.add(where, row.typ, errors, group, edition, "typical value", row.source[0])
 
 
