@@ -33,6 +33,7 @@ from partscreen.readings.quality_shape import current_breaks, gain_dips, unstead
 from partscreen.readings.quality_size import (
     capacitance_slips,
     impossible_size,
+    single_slips,
     slips_of_thousand,
     spot_sizes,
     temperature_jumps,
@@ -80,7 +81,7 @@ def check_quality(batch: Batch, kit: Kit | None, polarity_of_lot: PolarityOfLot 
     batch = missing_conditions(spot_sizes(replace(batch, spots=with_part)))
     batch = capacitance_slips(spots_at_range_limit(batch, kit))
     desk = open_desk(batch, kit)
-    for check in (impossible_size, temperature_jumps):
+    for check in (impossible_size, single_slips, temperature_jumps):
         desk = settle(desk, check(desk))
     desk = settle_parts(desk, [*wrong_polarity(desk, polarity_of_lot), *dead_parts(desk)])
     for check in _CHECKS:

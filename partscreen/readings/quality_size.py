@@ -9,7 +9,7 @@ import numpy as np
 from partscreen.device.temperature import thermal_voltage
 from partscreen.quantities import QUANTITIES
 from partscreen.readings.findings import Desk, Finding, add_note
-from partscreen.readings.runs import group_median
+from partscreen.readings.runs import group_median, in_order
 from partscreen.readings.tables import Batch, Bools, Floats, Sweep
 from partscreen.results import QualityNote
 
@@ -17,6 +17,10 @@ SLIP = np.log(300.0)  # a slip of 1000 minus what parts may differ by (assumptio
 # Bias makes a factor of 3, processes of one type up to 11 (0.73 and 8 nF read on one type): 30 is neither (assumption).
 CAPACITANCE_SLIP = np.log(30.0)
 MIN_OTHERS = 3  # parts or points needed to say what is usual
+# One gain this far off both neighbours, which agree, is a slip (0,435 for 435): no curve falls and rises twentyfold within
+# a decade of current on either side (assumption; neighbours of a sound part differ by less than 3).
+NEIGHBOUR_SLIP = np.log(20.0)
+NEIGHBOURS_AGREE = np.log(3.0)
 TEMP_JUMP = 10.0  # K between a reading and the two before and after it, which agree within TEMP_AGREE (assumption)
 TEMP_AGREE = 3.0  # K
 SATURATION_CURRENT = (1e-19, 1e-6)  # A; IS of any silicon part from small-signal to 50 A, with room to spare (memory)
@@ -43,6 +47,21 @@ def impossible_size(desk: Desk) -> list[Finding]:
         "put the file right and run again."
     )
     return [Finding("IMPOSSIBLE_SIZE", hit, sentence, figures, rows)]
+
+
+def single_slips(desk: Desk) -> list[Finding]:
+    """IMPOSSIBLE_SIZE of one gain between two neighbours that agree: a decimal mark slipped in one cell."""
+    p, runs = desk.points, desk.runs
+    gain = desk.ok & (p.hfe > 0.0) & (p.ic > 0.0) & (p.sweep != Sweep.OUTPUT)
+    order = in_order(runs.of_row, p.ic, gain)
+    rows = np.zeros(p.ic.shape[0], dtype=bool)
+    if order.size >= 3:
+        ln_hfe, ln_ic, run = np.log(p.hfe[order]), np.log(p.ic[order]), runs.of_row[order]
+        together = (run[:-2] == run[2:]) & (np.diff(ln_ic)[:-1] < np.log(10.0)) & (np.diff(ln_ic)[1:] < np.log(10.0))
+        low, mid, high = ln_hfe[:-2], ln_hfe[1:-1], ln_hfe[2:]
+        off = np.minimum(np.abs(mid - low), np.abs(mid - high)) > NEIGHBOUR_SLIP
+        rows[order[1:-1][together & off & (np.abs(high - low) < NEIGHBOURS_AGREE)]] = True
+    return [_finding(desk, rows, p.hfe, "gain(s) lie far off both neighbours, which agree")]
 
 
 def slips_of_thousand(desk: Desk) -> list[Finding]:

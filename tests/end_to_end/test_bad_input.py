@@ -42,7 +42,7 @@ def good_parts(result):
 
 BAD = {
     "empty": (b"", "empty"),
-    "header_only": ("part,ic_a,vce_v,vbe_v,hfe\n", "no readings"),
+    "header_only": ("part,ic_a,vce_v,vbe_v,hfe\n", "no row"),
     "binary": (bytes(range(256)) * 40, "not text"),
     "long_line": ("part,ic_a,vce_v,vbe_v,hfe\n" + "9" * 3_000_000 + "\n", "line"),
     "wrong_delimiter": ("part^ic_a^vce_v^vbe_v^hfe\nT1^0.1^5^0.6^90\nT1^0.2^5^0.62^90\n", "column"),
