@@ -14,7 +14,7 @@ from partscreen.screening.evidence.quadratic import Information, information, in
 
 Floats = npt.NDArray[np.float64]
 
-ENOUGH = 300
+ENOUGH = 120
 """Parts that find the centre of a larger lot, evenly taken; more sharpen it no further than the lot's own spread."""
 
 MOST_TYPES = 4
