@@ -59,6 +59,7 @@ def screen_batch(
     *,
     risk: float = DEFAULT_RISK,
     reach: float = 0.6,
+    prior_share: float = 0.1,
     kit: Kit | None = None,
     temperature: float | None = None,
     session_uncertainty: SessionUncertainty | None = None,
@@ -77,6 +78,8 @@ def screen_batch(
         Consumer's risk at a limit, sets the guard band (ANSI/NCSL Z540.3: 0.02).
     reach : float
         Least reach an accept must have; nothing is accepted until evidence is weighed. (assumption 0.6)
+    prior_share : float
+        Share of unfit parts expected before any reading; enters only when evidence is weighed. (assumption 0.1)
     kit : Kit, optional
         For what the readings of a session share, where `session_uncertainty` is not given.
     temperature : float, optional
@@ -93,12 +96,14 @@ def screen_batch(
     Raises
     ------
     ValueError
-        risk or reach is not a share.
+        risk, reach or prior_share is not a share.
     """
     if not 0 < risk <= 0.5:
         raise ValueError(f"risk is {risk}; between 0 and 0.5 is expected (2 % is 0.02)")
     if not 0 <= reach <= 1:
         raise ValueError(f"reach is {reach}; a share between 0 and 1 is expected")
+    if not 0 < prior_share < 1:
+        raise ValueError(f"prior_share is {prior_share}; a share between 0 and 1 is expected (one in ten is 0.1)")
     shared = session_uncertainty or shared_of(batch, kit, temperature=temperature)
     settings = Settings(risk, reach, temperature)
     results: dict[int, LotResult] = {}

@@ -233,6 +233,6 @@ def test_many_parts_and_limits_take_little_time():
     device = TextbookDevice(np.full(n, 100.0), np.full(n, 2.0))
     part = readings(device, n, np.geomspace(0.01, 2.0, 11))
     rows = [gain_limit(s, v, i) for s, v in (("min", 20), ("max", 300)) for i in (0.1, 0.5, 1.0, 1.5, 2.0, 4.0)]
-    start = time.perf_counter()
+    start = time.process_time()
     judge_limits(rows, part)
-    assert time.perf_counter() - start < 2.0
+    assert time.process_time() - start < 2.0

