@@ -12,7 +12,7 @@ __version__ = "0.1.0"
 
 _PUBLIC = {
     "screen_files": "partscreen.workflow",
-    "read_files": "partscreen.workflow",
+    "read_files": "partscreen.readings.import_files",
     "run_demo": "partscreen.workflow",
     "ScreenOptions": "partscreen.workflow",
     "Screening": "partscreen.results",

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from partscreen.readings.tables import Batch
     from partscreen.reference import Library
     from partscreen.report.data import ReportData
-    from partscreen.results import LotResult, Screening
+    from partscreen.results import InputFile, LotResult, Screening
     from partscreen.screening.lot_setup import PopulationFor
 
 Progress = Callable[[str, int, int], None]
@@ -129,7 +129,7 @@ def screen_files(
     screening = Screening(
         version=__version__,
         settings=_settings(chosen, kit),
-        inputs=list(batch.inputs),
+        inputs=[*batch.inputs, *_settings_with_problems(batch)],
         not_judged=list(batch.not_judged),
         lots=results,
     )
@@ -277,6 +277,25 @@ def _settings(chosen: ScreenOptions, kit: Kit | None) -> dict[str, Any]:
         "column_map": chosen.columns.name if chosen.columns else None,
         "lot_sheet": chosen.lots.name if chosen.lots else None,
     }
+
+
+def _settings_with_problems(batch: Batch) -> list[InputFile]:
+    """Lot sheet, column map and the like, where something is wrong with them: they hold no readings, but are told of."""
+    from partscreen.results import InputFile, InputProblem
+
+    told = {item.file for item in batch.inputs}
+    found: dict[str, list[InputProblem]] = {}
+    for problem in batch.problems:
+        if problem.file not in told:
+            entry = InputProblem(
+                code=problem.code,
+                row=problem.row or None,
+                column=problem.column or None,
+                what=problem.what,
+                fix=problem.fix,
+            )
+            found.setdefault(problem.file or "settings", []).append(entry)
+    return [InputFile(file=name, problems=problems) for name, problems in found.items()]
 
 
 def _report_data(batch: Batch, lots: Sequence[LotResult], library: Library, notices: tuple[str, ...]) -> ReportData:

@@ -80,13 +80,7 @@ def refreshed(text: str, folder: Path) -> str:
         said = (match["said"] or "").strip("<!-> \n")
         if said.startswith("from:"):
             return "".join((match["said"], match["fence"], excerpt(said), match["end"]))
-        if match["kind"] == "console":
-            body = _answered(match["body"], said, folder)
-        else:
-            body = match["body"]
-            if match["kind"] == "sh":
-                for line in commands(body):
-                    run(line, folder)
+        body = _answered(match["body"], said, folder) if match["kind"] == "console" else match["body"]
         return "".join((match["said"] or "", match["fence"], body, match["end"]))
 
     return _BLOCK.sub(fill, text)
@@ -109,7 +103,8 @@ def excerpt(said: str) -> str:
     """The lines of a file that a block repeats: `from: PATH` or `from: PATH 3-9`."""
     words = said.removeprefix("from:").split()
     lines = (ROOT / words[0]).read_text(encoding="utf-8").splitlines()
-    return _cut(lines, words[1] if len(words) > 1 else "")
+    # Nothing stands for the lines above an excerpt: a header row must stay the first line of its block.
+    return _cut(lines, words[1] if len(words) > 1 else "").removeprefix("...\n")
 
 
 def _answered(body: str, said: str, folder: Path) -> str:

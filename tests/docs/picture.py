@@ -11,10 +11,11 @@ from pathlib import Path
 PICTURE = Path(__file__).resolve().parents[2] / "docs" / "pictures" / "report.png"
 LARGEST = 250_000  # bytes
 _LOT = "C1"  # a mixed lot: sound parts, smaller dies, one open, one with its leads exchanged
-_SIZE = (1100, 1330)  # pixels of the window; the page is cut off below the first row of figures
-# What the picture leaves out: the other lots, the table of all lots, and the blocks of single parts.
+_SIZE = (1100, 2400)  # pixels of the window; the paper below the last line is cut off
+# What the picture leaves out: the other lots, the table of all lots, all but two figures, and the blocks of single parts.
 _ONLY_THE_LOT = """
-header nav, .skip, header .note, .lot:not({lot}), .end, .lot .parts, .lot article, .lot .parts ~ * {{ display: none; }}
+header nav, .skip, header .note, .lot:not({lot}), .end, .lot .parts, .lot article, .lot .parts ~ *,
+.figures.wide figure:nth-child(n+3) {{ display: none; }}
 body {{ padding-bottom: 0; }} .lot {{ margin-top: 1rem; }}
 """
 
@@ -62,10 +63,14 @@ def take(folder: Path, picture: Path = PICTURE) -> Path:
 
 
 def _smaller(raw: Path) -> bytes:
-    """The picture in 64 greys and blues: a tenth of the bytes, nothing lost to the eye."""
-    from PIL import Image
+    """The picture without the empty paper below it, in 64 colours: a tenth of the bytes, nothing lost to the eye."""
+    from PIL import Image, ImageChops
 
     out = io.BytesIO()
     with Image.open(raw) as image:
-        image.convert("RGB").quantize(64).save(out, format="PNG", optimize=True)
+        seen = image.convert("RGB")
+        paper = Image.new("RGB", seen.size, seen.getpixel((0, seen.height - 1)))
+        used = ImageChops.difference(seen, paper).getbbox()
+        bottom = min(seen.height, (used[3] if used else seen.height) + 24)
+        seen.crop((0, 0, seen.width, bottom)).quantize(64).save(out, format="PNG", optimize=True)
     return out.getvalue()
