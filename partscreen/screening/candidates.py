@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from partscreen.device.prior import TypeConstants
 from partscreen.quantities import ZERO_CELSIUS
 from partscreen.readings.kit import Instrument, Kit
 from partscreen.reference.models import ReferenceType
@@ -55,7 +54,7 @@ def facts_of(kind: ReferenceType | None, *, vce: float = ORDINARY_SUPPLY, forced
         return TypeFacts(vce=vce, forced_gain=forced_gain)
     areas = [area.points for area in kind.soa if area.kind == "dc"]
     hot = kind.rating("TJ")
-    biases = [c.conditions["VCB"] for c in kind.characteristics if c.symbol.casefold() == "cob" and "VCB" in c.conditions]
+    biases = [c.conditions["VCB"] for c in kind.characteristics if c.symbol == "C_CB" and "VCB" in c.conditions]
     return TypeFacts(
         kind.polarity, vce, forced_gain, kind.rating("VCEO"), kind.rating("IC"), kind.rating("PC"),
         kind.rating("RTHJC"), None if hot is None else hot + ZERO_CELSIUS, areas[0] if areas else (),
@@ -188,7 +187,7 @@ def _currents(kit: Kit | None, facts: TypeFacts) -> list[Candidate]:
 
 def _saturation(kit: Kit | None, facts: TypeFacts, by_hand: bool) -> Candidate | None:
     reader = None if kit is None else kit.reader_of("vce_sat") or kit.reader_of("vce")
-    if kit is not None and (reader is None or kit.reader_of("ic") is None and kit.reader_of("vce_sat") is None):
+    if kit is not None and (reader is None or (kit.reader_of("ic") is None and kit.reader_of("vce_sat") is None)):
         return None
     forced = facts.forced_gain if reader is None else _number(reader, "forced_gain", facts.forced_gain)
     top = top_current(kit, facts, 0.0)

@@ -187,9 +187,10 @@ def _judge(batch: Batch, lot: Lot, parts: Ints, rows: Ints, group: _Group, setti
     model: CurveModel = PlainLaws()
     if fit is not None and setup.prior is not None:
         drawn = FittedCurves(fit.theta, fit.covariance, setup.prior.constants)
-        # A fit that misses the readings corrects nothing and carries nothing: such parts are judged by readings alone.
+        # A fit that misses the readings, or never came to rest, corrects nothing and carries nothing: such parts are
+        # judged by readings alone.
         with np.errstate(invalid="ignore"):
-            trusted = fit.fitted & ~(fit.p < MISFIT_P)
+            trusted = fit.fitted & fit.converged & ~(fit.p < MISFIT_P)
         model = FittedCurves(np.where(trusted[:, None], fit.theta, np.nan), fit.covariance, setup.prior.constants)
     spots = spot_tables(batch, parts, settings.temperature)
     editions = editions_of_maker(setup, lot.maker)
