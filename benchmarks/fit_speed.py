@@ -23,6 +23,7 @@ from partscreen.device import predict_gain, predict_saturation  # noqa: E402
 from partscreen.device.fit import fit_parts  # noqa: E402
 from partscreen.device.observations import Observations  # noqa: E402
 from partscreen.device.parameters import INDEX, N_PARAMETERS, NAMES  # noqa: E402
+from partscreen.device.predict import State  # noqa: E402
 from partscreen.device.prior import TypeConstants  # noqa: E402
 
 Floats = npt.NDArray[np.float64]
@@ -81,9 +82,23 @@ def one_part(
         full[free] = x
         return full[None]
 
+    last: dict[str, State] = {}  # the loop, too, starts each solution from the one before
+
+    def remember(kind: str, state: State) -> None:
+        # Differences of 1e-8 need solutions far better than that.
+        last[kind] = State(state.vbe, state.vbc, state.vce, tolerance=1e-9)
+
     def ask(x: Floats, jacobian: bool) -> tuple[Floats, Floats]:
-        gain = predict_gain(theta(x), CONSTANTS, o.gain_ic[row], o.gain_vce[row], o.gain_temp[row], jacobian=jacobian)
-        sat = predict_saturation(theta(x), CONSTANTS, o.sat_ic[row], o.sat_ib[row], o.sat_temp[row], jacobian=jacobian)
+        gain = predict_gain(
+            theta(x), CONSTANTS, o.gain_ic[row], o.gain_vce[row], o.gain_temp[row],
+            jacobian=jacobian, temperature=False, columns=free, start=last.get("gain"),
+        )  # fmt: skip
+        sat = predict_saturation(
+            theta(x), CONSTANTS, o.sat_ic[row], o.sat_ib[row], o.sat_temp[row],
+            jacobian=jacobian, temperature=False, base_voltage=False, columns=free, start=last.get("sat"),
+        )  # fmt: skip
+        remember("gain", gain.state)
+        remember("sat", sat.state)
         if not jacobian:
             misfit = [
                 (gain.ln_hfe[0] - ln_hfe) / o.hfe_ln_std[part],
@@ -96,9 +111,9 @@ def one_part(
         assert gain.d_vbe is not None
         assert sat.d_vce is not None
         slopes = [
-            gain.d_ln_hfe[0][:, free] / o.hfe_ln_std[part][:, None],
-            gain.d_vbe[0][:, free] / o.vbe_std[part][:, None],
-            (sat.d_vce[0][:, free] / o.vce_sat_std[part][:, None])[chosen],
+            gain.d_ln_hfe[0] / o.hfe_ln_std[part][:, None],
+            gain.d_vbe[0] / o.vbe_std[part][:, None],
+            (sat.d_vce[0] / o.vce_sat_std[part][:, None])[chosen],
             np.diag(root),
         ]
         return np.zeros(0), np.nan_to_num(np.concatenate(slopes))

@@ -71,7 +71,7 @@ class Fitting:
         they are."""
         start = self.x[rows].copy()
         self.cost[rows] = np.inf
-        self.search(rows, start, shared)
+        self.search(rows, start, shared, patience=60)
 
     def follow(self, step: Floats) -> None:
         """Move the coordinates along with a step (k, 3) of the shared errors: one joint Gauss-Newton step."""

@@ -48,6 +48,7 @@ class State:
     vbe: Floats
     vbc: Floats
     vce: Floats | None = None
+    tolerance: float = WARM_TOLERANCE  # to which a solution from here is sought [V]
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +142,7 @@ def predict_gain(
     columns : int array, optional
         Derivatives to these coordinates only, in this order.
     start : State, optional
-        Of an earlier call with the same points; the solution is then sought to 0.1 uV only.
+        Of an earlier call with the same points; the solution is then sought to its `tolerance`.
     """
     parts = parts_from_theta(np.atleast_2d(np.asarray(theta, dtype=float)), constants)
     ic_, vce_, temp, pulsed_ = _grid(parts, ic, vce, case_temp, pulsed)
@@ -152,7 +153,7 @@ def predict_gain(
     used_temp = junction if heated else _one_per_part(temp)
     p, rise = points_of(parts, used_temp, n_points)
     forced = Forced(ic_.ravel(), vce_.ravel(), _flat(parts["rc"], n_points), _flat(parts["re"], n_points))
-    tolerance = TOLERANCE if start is None else WARM_TOLERANCE
+    tolerance = TOLERANCE if start is None else start.tolerance
     vbe, vbc, reached = newton(p, forced, gain_system, *_begin(start, start_gain, p, forced), tolerance=tolerance)
     with np.errstate(all="ignore"):
         c = currents(p, vbe, vbc)
@@ -248,7 +249,7 @@ def predict_saturation(
     used_temp = junction if heated else _one_per_part(temp)
     p, rise = points_of(parts, used_temp, n_points)
     vbe, vbc = _begin(start, start_saturation, p, forced)
-    tolerance = TOLERANCE if start is None else WARM_TOLERANCE
+    tolerance = TOLERANCE if start is None else start.tolerance
     for _ in range(15):
         vbe, vbc, reached = newton(p, forced, saturation_system, vbe, vbc, tolerance=tolerance)
         vce = vbe - vbc + extra
