@@ -119,8 +119,8 @@ def misfit(value: float, dof: int, p: float, type_name: str) -> Reason:
 def fit_failed(status: str) -> Reason:
     """The search for the best fit did not come to rest."""
     sentence = (
-        "The device fit did not come to rest (the best found is shown); limits were judged by the readings alone. Read the "
-        "part again, with more points spread over the current range."
+        "The device fit did not come to rest (the best found is shown); limits were judged by the readings alone. Read "
+        "the part again, with more points spread over the current range."
     )
     return Reason(code="FIT_FAILED", sentence=sentence, figures={"status": status})
 
