@@ -232,6 +232,14 @@ def _gain_was_given(points: Points) -> Bools:
     return np.isfinite(points.hfe) & ~worked_out
 
 
+def reading_std(name: str, values: Floats, kit: Kit | None) -> Floats:
+    """Standard uncertainty that `apply_kit` would give readings of a quantity, in its unit; shape of `values`.
+
+    `name`: key of the quantity table, or ic, ib, vce.
+    """
+    return _column_std(name, values, kit)
+
+
 def _column_std(name: str, values: Floats, kit: Kit | None) -> Floats:
     reader = kit.reader_of(name) if kit else None
     if reader is None and kit is not None and name == "vce_sat":

@@ -16,6 +16,7 @@ from partscreen.screening.evidence.combine import Weighed
 from partscreen.screening.evidence.engine import weigh_lot
 from partscreen.screening.evidence.hypotheses import families
 from partscreen.screening.evidence.knowledge import Knowledge, TypeCentre, learn, session_variance, widen
+from partscreen.screening.evidence.linear import Linearised
 from partscreen.screening.evidence.lot import Share, share_priors
 from partscreen.screening.evidence.quadratic import inverse
 from partscreen.screening.evidence.reach import Area, area_ratio, powers, reach
@@ -34,6 +35,7 @@ class LotEvidence:
     weighed : evidence and probabilities. area : ln of die area against the type's (the lot's, where it is the type).
     reach, reach_absolute : (n,), relative to the lot's main population and to the reference alone.
     alternatives, power : names, and (n, h) probability that such a part would have got evidence above 0.
+    readings : about the parts' own fits, as they were weighed.
     """
 
     weighed: Weighed
@@ -42,6 +44,7 @@ class LotEvidence:
     reach_absolute: Floats
     alternatives: tuple[str, ...]
     power: Floats
+    readings: Linearised
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,5 +126,6 @@ def weigh_observations(
     names, power = powers(readings, about, groups)
     absolute = reach(readings, known.lot_covariance + known.within)
     return LotEvidence(
-        weighed, area_ratio(readings, weighed.centre, about), reach(readings, about), absolute, names, power
-    )
+        weighed, area_ratio(readings, weighed.centre, about), reach(readings, about), absolute, names, power,
+        readings,
+    )  # fmt: skip
