@@ -18,6 +18,9 @@ JUMP_SIGMA = 4.5
 # Allowance, as a share of the difference of a cubic and a straight line through the neighbours (assumption: bends of
 # real curves).
 CURVATURE_SHARE = 0.5
+# A bend the other way that is this small a share of the window's largest is no turning back; a single point off a
+# straight line bends the other way by half of it (assumption).
+CONTRARY_SHARE = 0.25
 FLOOR = {"hFE": 5e-3, "VBE": 5e-4, "VCE(sat)": 1e-2, "IC": 5e-3}  # ln hFE, V, ln V, ln A (assumption)
 WHOLE = 0.25  # share of bad points above which the whole sweep is left out (assumption)
 TEMP_APART = 2.0  # K; points further apart in temperature are not compared
@@ -234,7 +237,7 @@ def neighbour_jumps(order: Ints, group: Ints, x: Floats, y: Floats, std: Floats,
         Allowance for what no curve is smooth to; unit of y.
 
     Only windows of five points with monotonic, not too uneven x are looked at: that also keeps windows inside one
-    sweep.
+    sweep. Points that bend one way throughout are a knee read in wide steps, which a cubic does not follow: no jump.
     """
     if order.size < 5:
         empty = np.zeros(0)
@@ -260,7 +263,23 @@ def neighbour_jumps(order: Ints, group: Ints, x: Floats, y: Floats, std: Floats,
     noise = np.sqrt(ss[:, 2] ** 2 + np.sum((weights * around_std) ** 2, axis=1))
     residual = ys[:, 2] - cubic
     beyond = np.abs(residual) - CURVATURE_SHARE * np.abs(cubic - line) - floor
+    beyond = np.where(_bends_one_way(xs, ys, ss), 0.0, beyond)
     return Jumps(windows[:, 2], np.maximum(beyond, 0.0) / noise, residual)
+
+
+def _bends_one_way(xs: Floats, ys: Floats, ss: Floats) -> Bools:
+    """Windows whose slopes only fall, or only rise, within the noise: a point off the curve makes a slope turn back."""
+    gaps = np.diff(xs, axis=1)
+    bend = np.diff(np.diff(ys, axis=1) / gaps, axis=1) * np.sign(gaps[:, 1:])
+    noise = np.sqrt(
+        (ss[:, :-2] / gaps[:, :-1]) ** 2
+        + (ss[:, 1:-1] * (1.0 / gaps[:, :-1] + 1.0 / gaps[:, 1:])) ** 2
+        + (ss[:, 2:] / gaps[:, 1:]) ** 2
+    )
+    noise += CONTRARY_SHARE * np.abs(bend).max(axis=1, keepdims=True)
+    falls, rises = np.all(bend <= noise, axis=1), np.all(bend >= -noise, axis=1)
+    one_way: Bools = falls | rises
+    return one_way
 
 
 def _local_peaks(jumps: Jumps) -> Ints:
