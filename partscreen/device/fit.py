@@ -115,7 +115,7 @@ def _fit_block(work: Fitting, covariance: Floats, starts: int) -> None:
     none = np.zeros((everyone.shape[0], N_SHARED))
     gain, sat = block.possible(work.theta(work.x, everyone), none, at_fit=False)
     block.allow(gain, sat)
-    work.search(everyone, work.x.copy(), none, patience=60)
+    work.search(everyone, work.x.copy(), none)
     if starts > 1:
         _further_starts(work, covariance, none, starts)
     for round_ in range(_ROUNDS):

@@ -16,6 +16,7 @@ Bools = npt.NDArray[np.bool_]
 
 
 _LONGEST = 0.5  # of any coordinate in one joint step
+_PATIENCE = 12  # steps of the plain search; nineteen in twenty parts need fewer
 
 
 def _nothing() -> Floats:
@@ -48,9 +49,18 @@ class Fitting:
         """All coordinates from the seen ones."""
         return np.asarray(self.full_mean[rows] + (x - self.mean[rows]) @ self.carry.T)
 
-    def search(self, rows: Ints, start: Floats, shared: Floats, patience: int = 30) -> None:
-        """Fit some parts of the block from `start` (k, n_seen), keeping what is cheaper than before."""
+    def search(self, rows: Ints, start: Floats, shared: Floats) -> None:
+        """Fit some parts of the block from `start` (k, n_seen), keeping what is cheaper than before.
 
+        The few that have not arrived after a number of steps go on with the geodesic acceleration, which bends along
+        their valley.
+        """
+        self._search(rows, start, shared, _PATIENCE, accelerate=False)
+        slow = rows[~self.converged[rows]]
+        if slow.shape[0]:
+            self._search(slow, self.x[slow].copy(), shared, 2 * _PATIENCE, accelerate=True)
+
+    def _search(self, rows: Ints, start: Floats, shared: Floats, patience: int, *, accelerate: bool) -> None:
         def model(x: Floats, local: Ints, /) -> tuple[Floats, Floats]:
             which = rows[local]
             residual, jacobian, _ = self.block.evaluate(self.theta(x, which), which, shared[which])
@@ -59,8 +69,9 @@ class Fitting:
         found = minimise(
             model, start, prior_mean=self.mean[rows], prior_precision=self.precision,
             absolute=5e-4, relative=1e-6, damping=1e-4, largest_step=3.0, max_iterations=patience,
+            accelerate=accelerate,
         )  # fmt: skip
-        better = found.cost < self.cost[rows]
+        better = (found.cost < self.cost[rows]) | (found.converged & (found.cost <= self.cost[rows]))
         won = rows[better]
         self.x[won], self.cost[won] = found.x[better], found.cost[better]
         self.curvature[won], self.converged[won] = found.curvature[better], found.converged[better]
@@ -71,7 +82,7 @@ class Fitting:
         they are."""
         start = self.x[rows].copy()
         self.cost[rows] = np.inf
-        self.search(rows, start, shared, patience=60)
+        self.search(rows, start, shared)
 
     def follow(self, step: Floats) -> None:
         """Move the coordinates along with a step (k, 3) of the shared errors: one joint Gauss-Newton step."""
