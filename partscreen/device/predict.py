@@ -100,6 +100,10 @@ class Rows:
         if place is not None:
             self.table[:, place] = values
 
+    def laid_out(self, shape: tuple[int, ...]) -> Floats:
+        """The table as (n_parts, n_points, n_columns); there may be no points."""
+        return self.table.reshape(*shape, self.table.shape[1])
+
     def add(self, index: int, w_ic: Floats, w_ib: Floats, d_ic: Floats | None, d_ib: Floats | None) -> None:
         """Write one column: the sum of both currents' weighted derivatives, None standing for zero."""
         place = self.place.get(index)
@@ -197,7 +201,7 @@ def predict_gain(
     vbe_rows.put("irb", -ib * slope)
     if not (heated or temperature):
         return GainPrediction(
-            *base, hfe_rows.table.reshape(*shape, -1), vbe_rows.table.reshape(*shape, -1), None, None, junction,
+            *base, hfe_rows.laid_out(shape), vbe_rows.laid_out(shape), None, None, junction,
             reached.reshape(shape), state,
         )  # fmt: skip
     t_ic, t_ib = temperature_sensitivity(parts, p, c, vbe, vbc, used_temp, n_points)
@@ -208,7 +212,7 @@ def predict_gain(
         hfe_rows.put("rth", dt_hfe * rise_of_rth)
         vbe_rows.put("rth", dt_vbe * rise_of_rth)
     return GainPrediction(
-        *base, hfe_rows.table.reshape(*shape, -1), vbe_rows.table.reshape(*shape, -1), dt_hfe.reshape(shape),
+        *base, hfe_rows.laid_out(shape), vbe_rows.laid_out(shape), dt_hfe.reshape(shape),
         dt_vbe.reshape(shape), junction, reached.reshape(shape), state,
     )  # fmt: skip
 
@@ -292,7 +296,7 @@ def predict_saturation(
     vbe_rows.put("irb", -forced.other * slope)
     if not (heated or temperature):
         return SaturationPrediction(
-            *base, vce_rows.table.reshape(*shape, -1), vbe_rows.table.reshape(*shape, -1), None, None, junction,
+            *base, vce_rows.laid_out(shape), vbe_rows.laid_out(shape), None, None, junction,
             reached.reshape(shape), state,
         )  # fmt: skip
     t_ic, t_ib = temperature_sensitivity(parts, p, c, vbe, vbc, used_temp, n_points)
@@ -309,7 +313,7 @@ def predict_saturation(
         dt_vce = dt_vce * lift
         dt_vbe = dt_vbe * (1.0 + per_volt * dt_vce)
     return SaturationPrediction(
-        *base, vce_rows.table.reshape(*shape, -1), vbe_rows.table.reshape(*shape, -1), dt_vce.reshape(shape),
+        *base, vce_rows.laid_out(shape), vbe_rows.laid_out(shape), dt_vce.reshape(shape),
         dt_vbe.reshape(shape), junction, reached.reshape(shape), state,
     )  # fmt: skip
 
