@@ -280,7 +280,7 @@ def _settings(chosen: ScreenOptions, kit: Kit | None) -> dict[str, Any]:
 
 
 def _settings_with_problems(batch: Batch) -> list[InputFile]:
-    """Lot sheet, column map and the like, where something is wrong with them: they hold no readings, but are told of."""
+    """Lot sheet, column map and the like, where something is wrong with them: no readings, but told of."""
     from partscreen.results import InputFile, InputProblem
 
     told = {item.file for item in batch.inputs}

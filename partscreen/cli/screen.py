@@ -49,7 +49,7 @@ def screen(
             "--prior-share",
             min=1e-6,
             max=0.999,
-            help="Share of unfit parts expected before any reading (assumption 0.1); recorded until evidence is weighed.",
+            help="Share of unfit parts expected before any reading (assumption 0.1); used once evidence is weighed.",
         ),
     ] = 0.1,
     reach: Annotated[
@@ -58,7 +58,7 @@ def screen(
             "--reach",
             min=0.0,
             max=1.0,
-            help="Die area ratio the readings must be able to show before an accept; recorded until evidence is weighed.",
+            help="Die area ratio that readings must be able to show before an accept; used once evidence is weighed.",
         ),
     ] = 0.6,
     temperature: Annotated[

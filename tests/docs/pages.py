@@ -4,7 +4,7 @@ One way in and out: `refreshed(page, folder)` gives the page as it should read t
 on disk, `python -m tests.docs.refresh` writes it there.
 
 A command shown with its answer stands in a block ```console after `$ `; `$ echo $?` shows the exit code of the command
-before it. A block ```sh holds commands without their answer; a comment `# exit code 4` states the exit code, else it is 0.
+before it. A block ```sh holds commands without their answer; a comment `# exit code 4` states the exit code (else 0).
 A comment before a block says how much of the answer is shown (`<!-- shown: 12 -->`, `<!-- shown: 3-9 -->`; what is left
 out becomes `...`) or which lines of which file the block repeats (`<!-- from: docs/examples/bag/bag.csv 1-9 -->`).
 """

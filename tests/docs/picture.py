@@ -12,7 +12,7 @@ PICTURE = Path(__file__).resolve().parents[2] / "docs" / "pictures" / "report.pn
 LARGEST = 250_000  # bytes
 _LOT = "C1"  # a mixed lot: sound parts, smaller dies, one open, one with its leads exchanged
 _SIZE = (1100, 2400)  # pixels of the window; the paper below the last line is cut off
-# What the picture leaves out: the other lots, the table of all lots, all but two figures, and the blocks of single parts.
+# What the picture leaves out: the other lots, the table of all lots, all but two figures, the single parts.
 _ONLY_THE_LOT = """
 header nav, .skip, header .note, .lot:not({lot}), .end, .lot .parts, .lot article, .lot .parts ~ *,
 .figures.wide figure:nth-child(n+3) {{ display: none; }}

@@ -209,3 +209,23 @@ def test_every_command_of_the_overview_exists():
     text = (ROOT / "docs" / "commands.md").read_text(encoding="utf-8")
     told = re.findall(r"^    partscreen (\w+)", text, re.MULTILINE)
     assert sorted(set(told)) == sorted({name for name, _ in options_of_commands()})
+
+
+def test_reason_codes_on_the_page_of_the_result_exist():
+    text = (ROOT / "docs" / "result.md").read_text(encoding="utf-8").split("## Reason codes")[1].split("## ")[0]
+    told = set(re.findall(r"`([A-Z_]{3,})`", text))
+    source = "".join(p.read_text(encoding="utf-8") for p in (ROOT / "partscreen").rglob("*.py"))
+    assert len(told) > 15
+    assert sorted(code for code in told if f'"{code}"' not in source) == []
+
+
+def test_readme_says_what_is_not_there_yet_as_long_as_it_is_not():
+    from partscreen.workflow import ScreenOptions, screen_files
+
+    outcome = screen_files([bag.FOLDER / "bag.csv"], ScreenOptions(type_name="2SC5200"), figures=False)
+    (lot,) = outcome.screening.lots
+    judged = [part for part in lot.parts if part.status == "judged"]
+    waiting = any(reason.code == "NOT_YET_WEIGHED" for part in judged for reason in part.reasons)
+    without_outlier_model = all(part.outlier_distance is None for part in judged)
+    said = "**Not there yet:**" in (ROOT / "README.md").read_text(encoding="utf-8")
+    assert said == (waiting or without_outlier_model)

@@ -1,4 +1,4 @@
-"""Results that earlier versions wrote are opened by today's types, and today's run of the same files agrees with them."""
+"""Results that earlier versions wrote are opened by today's types, and today's run of the same files agrees."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from tests.frozen.write import FOLDER, LARGEST, fresh
 
 FILES = sorted(FOLDER.glob("*.json"))
 SAME = 0.01  # relative: value at a limit, read directly; priors and least squares may move its last digits
-CARRIED = 2.0  # standard uncertainties of the frozen value: a carried value leans on the population, which later work sharpens
+CARRIED = 2.0  # standard uncertainties: a carried value leans on the population, which later work sharpens
 DECIDED = 0.1  # share of the prior below which the readings decide a parameter; the others may follow the prior
 NEAR_LN = 0.1  # natural logarithm of such a parameter (assumption: it still follows the prior a little)
 FIRM = {

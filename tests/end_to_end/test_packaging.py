@@ -1,4 +1,4 @@
-"""What is installed runs by itself: the wheel holds types, templates and demo files, and the demo runs outside the checkout."""
+"""What is installed runs by itself: the wheel holds types, templates and demo files, and runs outside the checkout."""
 
 from __future__ import annotations
 
