@@ -10,10 +10,11 @@ import numpy as np
 import numpy.typing as npt
 
 from partscreen.device.observations import Observations
+from partscreen.device.parameters import INDEX
 from partscreen.device.prior import TypeConstants
 from partscreen.readings.tables import Lot
-from partscreen.screening.evidence.hypotheses import families
 from partscreen.screening.evidence.knowledge import Knowledge, TypeCentre, session_block, widen
+from partscreen.screening.evidence.linear import N_COORDINATES
 from partscreen.screening.evidence.weigh_lots import (
     CONTRADICTION,
     LotEvidence,
@@ -22,6 +23,7 @@ from partscreen.screening.evidence.weigh_lots import (
     weigh_observations,
 )
 from partscreen.screening.fitting import take_observations
+from partscreen.screening.model_error import GradingLike, misfit_of
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -42,6 +44,8 @@ class PopulationLike(Protocol):
     def within(self) -> Floats: ...
     @property
     def constants(self) -> TypeConstants: ...
+    @property
+    def gradings(self) -> tuple[GradingLike, ...]: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,12 +122,17 @@ def _weigh_lot(
     known = _knowledge(mine, sessions, population, others)
     surprise: float | None = None
     if teachers:
-        told = [(o, sessions.size == 1 and set(o.session.tolist()) == set(sessions.tolist())) for o in teachers]
+        rated = population.constants.ic_rated
+        told = [
+            (o, sessions.size == 1 and set(o.session.tolist()) == set(sessions.tolist()), misfit_of(o, rated))
+            for o in teachers
+        ]
         # Lots of other sessions first: what the last one tells of its session's errors must reach the lot unspoilt.
         learnt = learn_from_known_good(known, sorted(told, key=lambda pair: pair[1]), population.constants)
         known, surprise = learnt.known, min(learnt.surprise)
     share = KNOWN_GOOD_SHARE if lot.known_good else prior_share
-    found = weigh_observations(mine, population.constants, known, prior_share=share)
+    misfit = misfit_of(mine, population.constants.ic_rated)
+    found = weigh_observations(mine, population.constants, known, prior_share=share, misfit=misfit)
     return WeighedLot(rows, found, known, sum(o.n_parts for o in teachers), len(teachers), surprise)
 
 
@@ -140,11 +149,22 @@ def _knowledge(
         lead_std=float(mine.session_lead_std[sessions].max()),
         others=others,
     )
+    known = replace(known, centre_covariance=known.centre_covariance + _grading(mine, population.gradings))
     if sessions.size == 1:
         return known
     # Several sessions: their errors differ from part to part, so they widen the parts and not the lot.
     shared = session_block(known.between)
     return replace(known, between=known.between - shared + 1e-9 * shared, within=known.within + shared)
+
+
+def _grading(mine: Observations, gradings: Sequence[GradingLike]) -> Floats:
+    """What a capacitance at another bias than the sheet's leaves open, shared by the whole lot."""
+    out = np.zeros((N_COORDINATES, N_COORDINATES))
+    for junction, (grading, name) in enumerate(zip(gradings, ("cje", "cjc"), strict=False)):
+        bias = mine.cap_bias[(mine.cap_junction == junction) & np.isfinite(mine.cap)]
+        if bias.size:
+            out[INDEX[name], INDEX[name]] = float(np.nanmax(grading.ln_std(bias), initial=0.0)) ** 2
+    return out
 
 
 def type_centre(name: str, population: PopulationLike) -> TypeCentre:
@@ -157,8 +177,3 @@ def area_interval(found: LotEvidence, coverage: float = 1.959964) -> tuple[Float
     """Die area ratio, and the ends of its 95 % interval; shape (n_parts,) each."""
     ln, sd = found.area.ln, found.area.sd
     return np.exp(ln), np.exp(ln - coverage * sd), np.exp(ln + coverage * sd)
-
-
-def alternative_names(known: Knowledge) -> tuple[str, ...]:
-    """Names of the alternatives told relative to the lot, in the order of `LotEvidence.power`."""
-    return tuple(name for family in families(known.within, known.device_between) for name in family.names)

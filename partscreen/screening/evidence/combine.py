@@ -66,7 +66,6 @@ def combine(
     main: Quadratic | None,
     good: Share,
     bad: Share,
-    extra: Floats | None,
 ) -> Weighed:
     """Weigh every part in every mode against the rest of the lot, and add the modes up by their probabilities.
 
@@ -79,14 +78,14 @@ def combine(
     n = readings.point.shape[0]
     shape = (n, len(names), len(ORDER) + 1)
     total = np.full(shape, -np.inf)
-    absolute = _absolute(readings, known, extra)
+    absolute = _absolute(readings, known)
     ln_mode = np.array([f.ln_likelihood for f in fitted])
     probability = np.exp(ln_mode - logsumexp(ln_mode))
     for one in fitted:
         centre, covariance = without_each(one, main, n)
         total = np.logaddexp(
             total,
-            _mode_terms(readings, one, centre, covariance, groups, absolute, place, shape, known, good, bad, extra),
+            _mode_terms(readings, one, centre, covariance, groups, absolute, place, shape, known, good, bad),
         )
     ln_bad = ln_sum(total[:, 1:])
     against = ln_bad - total[:, 0]
@@ -132,17 +131,17 @@ def _labels(groups: tuple[Family, ...], known: Knowledge) -> tuple[tuple[str, ..
     return tuple(names), tuple(kinds)
 
 
-def _absolute(readings: Linearised, known: Knowledge, extra: Floats | None) -> Floats:
+def _absolute(readings: Linearised, known: Knowledge) -> Floats:
     """Cumulative ln p as marked by the reference alone, then under each other type: (n, 1 + n_types, len(ORDER))."""
     parts = [(known.centre, known.lot_covariance + known.within)]
     parts += [(o.mean, o.covariance + known.session) for o in known.others]
-    columns = [cumulative_log_likelihood(readings, mean[None], factor(readings, cov, extra)) for mean, cov in parts]
+    columns = [cumulative_log_likelihood(readings, mean[None], factor(readings, cov)) for mean, cov in parts]
     return np.concatenate(columns, axis=1)
 
 
 def _mode_terms(
     readings: Linearised, one: Fitted, centre: Floats, covariance: Floats, groups: tuple[Family, ...], absolute: Floats,
-    place: dict[str, int], shape: tuple[int, ...], known: Knowledge, good: Share, bad: Share, extra: Floats | None,
+    place: dict[str, int], shape: tuple[int, ...], known: Knowledge, good: Share, bad: Share,
 ) -> Floats:  # fmt: skip
     """ln of (mode's probability from the rest of the lot, state's prior, readings so far), by hypothesis."""
     n = shape[0]
@@ -157,14 +156,14 @@ def _mode_terms(
         whole = np.concatenate((np.zeros((n, 1)), cumulative), axis=1) + ln_prior
         out[:, index] = np.logaddexp(out[:, index], whole)
 
-    lower = factor(readings, known.within + covariance, extra)
+    lower = factor(readings, known.within + covariance)
     add(place[one.mode.name], np.log1p(-rest), cumulative_log_likelihood(readings, centre[:, None, :], lower)[:, 0])
     ln_rest = np.log(rest)
     if not is_marked:
         add(0, ln_rest + np.log(MARKED_SHARE), absolute[:, 0])
         ln_rest = ln_rest + np.log1p(-MARKED_SHARE)
     for group in groups:
-        lower = factor(readings, group.spread + covariance, extra)
+        lower = factor(readings, group.spread + covariance)
         cumulative = cumulative_log_likelihood(readings, centre[:, None, :] + group.shifts, lower)
         for h, name in enumerate(group.names):
             add(place[name], ln_rest + group.ln_weights[h], cumulative[:, h])

@@ -57,9 +57,7 @@ def _ln(value: float) -> float:
     return float(np.log(max(value, 1e-300)))
 
 
-def weigh_lot(
-    readings: Linearised, known: Knowledge, *, prior_share: float = 0.1, extra_variance: Floats | None = None
-) -> Weighed:
+def weigh_lot(readings: Linearised, known: Knowledge, *, prior_share: float = 0.1) -> Weighed:
     """Weigh all parts of one lot.
 
     Parameters
@@ -68,14 +66,11 @@ def weigh_lot(
         Of the lot's parts about their own fits.
     known : Knowledge
     prior_share : expected share of unfit parts before any reading (assumption 0.1 unless the user says otherwise).
-    extra_variance : (n_parts, n_readings), of the model's own misfit.
     """
     n = readings.point.shape[0]
     every = n <= ENOUGH
     seen = readings if every else readings.pick(even(n))
-    info = information(
-        seen, known.centre, extra_variance if every or extra_variance is None else extra_variance[even(n)]
-    )
+    info = information(seen, known.centre)
     main = integrate(info, known.within)
     alternatives = [(f, integrate(info, f.spread)) for f in families(known.within, known.device_between)]
     each = _types(info, known)
@@ -88,7 +83,7 @@ def weigh_lot(
     fitted = [ends[0], *(fit_mode(mode, main, alternatives, types, marked, bad, starts)[0] for mode in others)]
     best = max(f.ln_likelihood for f in fitted)
     kept = [f for f in fitted if f.ln_likelihood > best - MODE_CUT or f.mode.kind == "marked"]
-    return combine(readings, known, kept, main if every else None, good, bad, extra_variance)
+    return combine(readings, known, kept, main if every else None, good, bad)
 
 
 def even(n: int) -> npt.NDArray[np.int64]:

@@ -16,6 +16,7 @@ from partscreen.device.observations import Observations
 from partscreen.device.parameters import AREA_DIRECTION, N_PARAMETERS
 from partscreen.device.predict import predict_gain, predict_saturation
 from partscreen.device.prior import TypeConstants
+from partscreen.screening.model_error import Misfit
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -35,10 +36,13 @@ class Linearised:
     """Readings about their own fit.
 
     point : (n_parts, N_COORDINATES), the fit, session errors at zero.
-    residual : (n_parts, n_readings), reading minus model at `point`; ln for gains and capacitances, volts else; 0
-    where missing. jacobian : (n_parts, n_readings, N_COORDINATES); 0 where missing. std : (n_parts, n_readings),
-    standard uncertainty of each reading alone; 1 where missing. present : (n_parts, n_readings). kind :
-    (n_readings,), index into ORDER, ascending.
+    residual : (n_parts, n_readings), reading minus model at `point`; ln for gains and capacitances, volts else.
+    jacobian : (n_parts, n_readings, N_COORDINATES).
+    std : (n_parts, n_readings), standard uncertainty of each reading alone.
+    present : (n_parts, n_readings); a missing reading has residual and jacobian 0 and std 1.
+    kind : (n_readings,), index into ORDER, ascending.
+    misfit : (n_parts, n_readings), standard deviation of the model's own error, 0 where none is stated.
+    place : (n_parts, n_readings), one number for each kind and collector current, to find the like readings of a lot.
     """
 
     point: Floats
@@ -47,15 +51,26 @@ class Linearised:
     std: Floats
     present: Bools
     kind: npt.NDArray[np.int64]
+    misfit: Floats
+    place: npt.NDArray[np.int64]
 
     def pick(self, rows: npt.NDArray[np.int64]) -> Linearised:
         """The same for some of the parts."""
         return Linearised(
-            self.point[rows], self.residual[rows], self.jacobian[rows], self.std[rows], self.present[rows], self.kind
+            self.point[rows],
+            self.residual[rows],
+            self.jacobian[rows],
+            self.std[rows],
+            self.present[rows],
+            self.kind,
+            self.misfit[rows],
+            self.place[rows],
         )
 
 
-def linearise(observations: Observations, theta: Floats, constants: TypeConstants) -> Linearised:
+def linearise(
+    observations: Observations, theta: Floats, constants: TypeConstants, misfit: Misfit | None = None
+) -> Linearised:
     """Residuals and derivatives of all readings at `theta`, shape (n_parts, N_PARAMETERS).
 
     A reading the model cannot reach at `theta`, and a saturation reading of a part that has left saturation there
@@ -82,13 +97,33 @@ def linearise(observations: Observations, theta: Floats, constants: TypeConstant
             o.vce_sat - sat.vce, sat.d_vce, o.vce_sat_std, (sat.dt_vce, zeros(o.vce_sat), o.sat_ic), ~left_saturation
         ),
     ]
-    kind = np.repeat(np.arange(len(ORDER)), [b[0].shape[1] for b in blocks])
+    widths = [b[0].shape[1] for b in blocks]
+    kind = np.repeat(np.arange(len(ORDER)), widths)
     residual, jacobian, std, present = (np.concatenate([b[i] for b in blocks], axis=1) for i in range(4))
+    none = [np.zeros_like(b[0]) for b in blocks]
+    model = np.concatenate([*none[:2], misfit.hfe, misfit.vbe, misfit.vce_sat] if misfit else none, axis=1)
+    current = np.concatenate((*none[:2], o.gain_ic, o.gain_ic, o.sat_ic), axis=1)
     kept = present.any(axis=0)
     point = np.concatenate((theta, np.zeros((theta.shape[0], len(SESSION_ERRORS)))), axis=1)
     return Linearised(
-        point, residual[:, kept], jacobian[:, kept], std[:, kept], present[:, kept].astype(np.bool_), kind[kept]
+        point,
+        residual[:, kept],
+        jacobian[:, kept],
+        std[:, kept],
+        present[:, kept].astype(np.bool_),
+        kind[kept],
+        np.where(present > 0.0, model, 0.0)[:, kept],
+        _places(kind[kept], current[:, kept]),
     )
+
+
+def _places(kind: npt.NDArray[np.int64], current: Floats) -> npt.NDArray[np.int64]:
+    """Numbers for readings of one kind at collector currents within about 5 % of each other."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        step = np.round(20.0 * np.log(current))
+    key = np.where(np.isfinite(step), step, -1e6) + 1e7 * kind
+    _, number = np.unique(key, return_inverse=True)
+    return np.asarray(number.reshape(key.shape), dtype=np.int64)
 
 
 SATURATION_EDGE = 0.6

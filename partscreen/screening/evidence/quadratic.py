@@ -52,9 +52,9 @@ class Information:
     origin: Floats
 
 
-def information(readings: Linearised, origin: Floats, extra_variance: Floats | None = None) -> Information:
+def information(readings: Linearised, origin: Floats) -> Information:
     """What the readings say of z, counted from `origin`."""
-    variance = readings.std**2 if extra_variance is None else readings.std**2 + extra_variance * readings.present
+    variance = readings.std**2
     scale = 1.0 / np.sqrt(variance)
     jac = readings.jacobian * scale[:, :, None]
     y = scale * (readings.residual + np.einsum("nkq,nq->nk", readings.jacobian, readings.point - origin))

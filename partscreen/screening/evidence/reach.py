@@ -30,7 +30,7 @@ class Area:
     sd: Floats
 
 
-def area_ratio(readings: Linearised, centre: Floats, covariance: Floats, extra: Floats | None = None) -> Area:
+def area_ratio(readings: Linearised, centre: Floats, covariance: Floats) -> Area:
     """Die area of every part, everything else about it as uncertain as `covariance` says.
 
     Parameters
@@ -39,36 +39,34 @@ def area_ratio(readings: Linearised, centre: Floats, covariance: Floats, extra: 
     covariance : array, shape (q, q) or (n_parts, q, q)
         Of a part about that centre.
     """
-    lower = factor(readings, covariance, extra)
+    lower = factor(readings, covariance)
     gap = readings.residual - np.einsum("nkq,nq->nk", readings.jacobian, centre - readings.point)
     z = whiten(lower, np.stack((gap, readings.jacobian @ AREA), axis=2))
     precision = (z[:, :, 1] ** 2).sum(axis=1) + AREA_PRIOR_SD**-2
     return Area((z[:, :, 0] * z[:, :, 1]).sum(axis=1) / precision, precision**-0.5)
 
 
-def reach(readings: Linearised, covariance: Floats, extra: Floats | None = None) -> Floats:
+def reach(readings: Linearised, covariance: Floats) -> Floats:
     """Largest area ratio below one at which nine in ten such parts would get evidence above 0; shape (n,).
 
     The evidence of a part a distance D away (in standard deviations of its readings) is about normal with mean
     D^2/2 - LN_PRICE and standard deviation D, so that D^2/2 - 1.28 D = LN_PRICE marks the edge. 0 where the readings
     see no area at all.
     """
-    per_ln = _distance(readings, covariance, (readings.jacobian @ AREA)[:, :, None], extra)[:, 0]
+    per_ln = _distance(readings, covariance, (readings.jacobian @ AREA)[:, :, None])[:, 0]
     edge = NINE_IN_TEN + np.sqrt(NINE_IN_TEN**2 + 2.0 * LN_PRICE)
     with np.errstate(divide="ignore", over="ignore"):
         return np.asarray(np.exp(-edge / per_ln))
 
 
-def powers(
-    readings: Linearised, covariance: Floats, groups: tuple[Family, ...], extra: Floats | None = None
-) -> tuple[tuple[str, ...], Floats]:
+def powers(readings: Linearised, covariance: Floats, groups: tuple[Family, ...]) -> tuple[tuple[str, ...], Floats]:
     """Probability that a part of each alternative would get evidence above 0: names, and array (n, h)."""
     shifts = np.concatenate([g.shifts for g in groups])
     names = tuple(name for g in groups for name in g.names)
-    d = _distance(readings, covariance, readings.jacobian @ shifts.T, extra)
+    d = _distance(readings, covariance, readings.jacobian @ shifts.T)
     with np.errstate(divide="ignore", invalid="ignore"):
         return names, np.where(d > 0, norm.cdf((0.5 * d**2 - LN_PRICE) / d), 0.0)
 
 
-def _distance(readings: Linearised, covariance: Floats, directions: Floats, extra: Floats | None) -> Floats:
-    return np.asarray(np.sqrt((whiten(factor(readings, covariance, extra), directions) ** 2).sum(axis=1)))
+def _distance(readings: Linearised, covariance: Floats, directions: Floats) -> Floats:
+    return np.asarray(np.sqrt((whiten(factor(readings, covariance), directions) ** 2).sum(axis=1)))

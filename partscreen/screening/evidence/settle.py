@@ -22,6 +22,8 @@ from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import Linearised, linearise
 from partscreen.screening.evidence.lot import Fitted, Mode, Share, fit_mode
 from partscreen.screening.evidence.quadratic import information, integrate, inverse
+from partscreen.screening.evidence.shared_misfit import share_misfit
+from partscreen.screening.model_error import Misfit, widened
 
 Floats = npt.NDArray[np.float64]
 
@@ -37,8 +39,13 @@ class Settled:
     marked: Fitted
 
 
-def settle(observations: Observations, constants: TypeConstants, known: Knowledge, share: Share) -> Settled:
-    """Fit, find the lot's centre, fit again about it."""
+def settle(
+    observations: Observations, constants: TypeConstants, known: Knowledge, share: Share, misfit: Misfit | None = None
+) -> Settled:
+    """Fit, find the lot's centre, fit again about it.
+
+    `misfit`: the model's own error by reading; what the lot's parts share of it is taken off.
+    """
     n = N_PARAMETERS
     loose = (
         known.within[:n, :n] * 4.0
@@ -46,19 +53,28 @@ def settle(observations: Observations, constants: TypeConstants, known: Knowledg
         + known.device_between[:n, :n]
     )
     mean, covariance = known.centre[:n], known.centre_covariance[:n, :n]
-    fit = fit_parts(observations, mean, covariance + loose, constants)
-    readings = linearise(observations, fit.theta, constants)
-    marked = marked_mode(readings, known, share)
-    for _ in range(ROUNDS - 1):
-        mean = marked.centre[:n]
-        covariance = inverse(marked.precision)[:n, :n]
-        fit = fit_parts(observations, mean, covariance + loose, constants, starts=1)
-        readings = linearise(observations, fit.theta, constants)
-        before, marked = marked, marked_mode(readings, known, share)
-        step = marked.centre - before.centre
-        if step @ marked.precision @ step < 0.1:
-            break
+    wide = observations if misfit is None else widened(observations, misfit)
+    weight = _chosen(observations.n_parts)
+    before: Fitted | None = None
+    for _ in range(ROUNDS):
+        fit = fit_parts(wide, mean, covariance + loose, constants, starts=3 if before is None else 1)
+        readings = share_misfit(linearise(observations, fit.theta, constants, misfit), weight)
+        marked = marked_mode(readings, known, share)
+        weight = weight.copy()
+        weight[weight > 0.0] = np.maximum(marked.weight, 1e-6)
+        if before is not None:
+            step = marked.centre - before.centre
+            if step @ marked.precision @ step < 0.1:
+                break
+        before, mean, covariance = marked, marked.centre[:n], inverse(marked.precision)[:n, :n]
     return Settled(readings, marked)
+
+
+def _chosen(n: int) -> Floats:
+    """1 for the parts that find the lot's centre, 0 for the others of a large lot."""
+    weight = np.zeros(n)
+    weight[even(n) if n > ENOUGH else slice(None)] = 1.0
+    return weight
 
 
 def marked_mode(readings: Linearised, known: Knowledge, share: Share) -> Fitted:

@@ -16,15 +16,13 @@ Floats = npt.NDArray[np.float64]
 _LN_2PI = float(np.log(2.0 * np.pi))
 
 
-def factor(readings: Linearised, covariance: Floats, extra_variance: Floats | None = None) -> Floats:
+def factor(readings: Linearised, covariance: Floats) -> Floats:
     """Cholesky factor of J S J' + R.
 
     Parameters
     ----------
     covariance : array, shape (q, q) or (n_parts, q, q)
         S.
-    extra_variance : array, shape (n_parts, n_readings), optional
-        Of the model's own misfit, the same for every hypothesis.
 
     Returns
     -------
@@ -32,7 +30,7 @@ def factor(readings: Linearised, covariance: Floats, extra_variance: Floats | No
     """
     jac = readings.jacobian
     total = jac @ covariance @ jac.transpose(0, 2, 1)
-    variance = readings.std**2 if extra_variance is None else readings.std**2 + extra_variance * readings.present
+    variance = readings.std**2
     diagonal = np.arange(total.shape[1])
     total[:, diagonal, diagonal] += variance
     return np.asarray(np.linalg.cholesky(total), dtype=np.float64)

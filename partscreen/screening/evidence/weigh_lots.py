@@ -21,6 +21,7 @@ from partscreen.screening.evidence.lot import Share, share_priors
 from partscreen.screening.evidence.quadratic import inverse
 from partscreen.screening.evidence.reach import Area, area_ratio, powers, reach
 from partscreen.screening.evidence.settle import settle
+from partscreen.screening.model_error import Misfit
 
 Floats = npt.NDArray[np.float64]
 
@@ -83,17 +84,17 @@ def knowledge_from(
 
 
 def learn_from_known_good(
-    known: Knowledge, lots: Sequence[tuple[Observations, bool]], constants: TypeConstants
+    known: Knowledge, lots: Sequence[tuple[Observations, bool, Misfit | None]], constants: TypeConstants
 ) -> KnownGood:
     """Update by known-good lots, one after the other.
 
     Parameters
     ----------
-    lots : (observations, read in the same session as the lot to be judged)
+    lots : (observations, read in the same session as the lot to be judged, the model's own error by reading)
     """
     surprise, parts = [], 0
-    for observations, same_session in lots:
-        found = settle(observations, constants, known, KNOWN_GOOD_SHARE).marked
+    for observations, same_session, misfit in lots:
+        found = settle(observations, constants, known, KNOWN_GOOD_SHARE, misfit).marked
         step = (found.centre - known.centre)[:N_PARAMETERS]
         covariance = inverse(found.precision)
         moved = (known.lot_covariance - covariance)[:N_PARAMETERS, :N_PARAMETERS]
@@ -107,7 +108,12 @@ def learn_from_known_good(
 
 
 def weigh_observations(
-    observations: Observations, constants: TypeConstants, known: Knowledge, *, prior_share: float = 0.1
+    observations: Observations,
+    constants: TypeConstants,
+    known: Knowledge,
+    *,
+    prior_share: float = 0.1,
+    misfit: Misfit | None = None,
 ) -> LotEvidence:
     """Evidence, probabilities, reach and area of the parts of one lot, read in one session.
 
@@ -117,9 +123,10 @@ def weigh_observations(
     constants : of the marked type
     known : of the marked type, after known-good parts where there are any
     prior_share : expected share of unfit parts (assumption 0.1 unless the user says otherwise)
+    misfit : the model's own error by reading; None where the readings come from the model itself
     """
     _, good, _ = share_priors(prior_share)
-    readings = settle(observations, constants, known, good).readings
+    readings = settle(observations, constants, known, good, misfit).readings
     weighed = weigh_lot(readings, known, prior_share=prior_share)
     about = weighed.centre_covariance + known.within
     groups = families(known.within, known.device_between)

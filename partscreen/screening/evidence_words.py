@@ -1,0 +1,159 @@
+"""Evidence in words: one sentence in odds, area ratio and reach first; the figures behind it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from partscreen.results import ClosestType, Hypothesis, Interval, ReadingEvidence, Reason, Unseen
+from partscreen.screening.evidence.linear import ORDER
+from partscreen.screening.weighing import WeighedLot
+
+LEAST_PROBABILITY = 1e-3  # hypotheses below it are printed as one line, "all others"
+CLEAR_POWER = 0.9  # an alternative these readings would have shown in nine of ten such parts is not listed as unseen
+NAMED_TYPES = 3
+DECIDES_NOTHING = 1.0  # natural log; within this of zero the readings decide nothing either way (assumption)
+
+
+def odds_text(evidence: float) -> str:
+    """ "about 300 times", from a natural log of either sign; more than a million is not told apart."""
+    ratio = float(np.exp(min(abs(evidence), 20.0)))
+    if ratio > 1e6:
+        return "more than a million times"
+    if ratio < 1.5:
+        return "about as"
+    digits = int(np.floor(np.log10(ratio)))
+    rounded = round(ratio, -digits) if ratio >= 10 else round(ratio)
+    return f"about {rounded:,.0f} times"
+
+
+_ALTERNATIVE_WORDS = (
+    ("die area", "the die is {size} than the type's"),
+    ("die of", "it is a {name}"),
+    ("gain", "its gain is another than the lot's"),
+    ("base-emitter leak", "its base-emitter junction leaks"),
+    ("bond", "a bond or contact inside has too much resistance"),
+    ("lower voltage grade", "it is of a lower voltage grade"),
+    ("unlike", "it is unlike any known part"),
+)
+
+
+def explanation(name: str) -> str:
+    """A hypothesis as half a sentence."""
+    for start, words in _ALTERNATIVE_WORDS:
+        if name.startswith(start):
+            size = "smaller" if "die area 0" in name else "larger"
+            return words.format(size=size, name=name)
+    return name
+
+
+def leading(of: WeighedLot, part: int) -> tuple[str, str]:
+    """Name and kind of the likeliest way in which the part is not as marked, alike ones taken together."""
+    weighed = of.evidence.weighed
+    together: dict[str, float] = {}
+    example: dict[str, int] = {}
+    for h, name in enumerate(weighed.names):
+        if h == 0:
+            continue
+        words = explanation(name)
+        p = float(weighed.probability[part, h])
+        together[words] = together.get(words, 0.0) + p
+        if words not in example or p > weighed.probability[part, example[words]]:
+            example[words] = h
+    words = max(together, key=lambda w: together[w])
+    return words, weighed.names[example[words]]
+
+
+def area_text(area: Interval) -> str:
+    """ "die area 0.52 of the type's (0.45 to 0.60)"."""
+    return f"die area {area.value:.2f} of the type's ({area.low:.2f} to {area.high:.2f})"
+
+
+def area_of(of: WeighedLot, part: int) -> Interval:
+    """Die area ratio with its 95 % interval."""
+    ln, sd = float(of.evidence.area.ln[part]), float(of.evidence.area.sd[part])
+    return Interval(value=float(np.exp(ln)), low=float(np.exp(ln - 1.96 * sd)), high=float(np.exp(ln + 1.96 * sd)))
+
+
+def hypotheses_of(of: WeighedLot, part: int) -> list[Hypothesis]:
+    """The likely ones, the rest as one; they sum to 1."""
+    weighed = of.evidence.weighed
+    p = weighed.probability[part]
+    shown = [h for h in np.argsort(-p).tolist() if p[h] >= LEAST_PROBABILITY or h == 0]
+    out = [Hypothesis.model_construct(name=weighed.names[h], probability=float(p[h])) for h in shown]
+    rest = 1.0 - sum(one.probability for one in out)
+    return [*out, Hypothesis.model_construct(name="all others", probability=max(rest, 0.0))]
+
+
+def by_reading(of: WeighedLot, part: int, read: set[str]) -> list[ReadingEvidence]:
+    """Evidence each kind of reading adds after those before it; kinds the part has no reading of are left out."""
+    terms = of.evidence.weighed.by_reading[part]
+    return [
+        ReadingEvidence.model_construct(reading=name, evidence=float(term))
+        for name, term in zip(ORDER, terms, strict=True)
+        if name in read
+    ]
+
+
+def closest_types(of: WeighedLot, part: int, marked: str) -> list[ClosestType]:
+    """Library types the die may be of, the marked one among them."""
+    weighed = of.evidence.weighed
+    found = {marked: float(weighed.probability[part, 0])}
+    for name, kind, p in zip(weighed.names, weighed.kinds, weighed.probability[part].tolist(), strict=True):
+        if kind == "type":
+            found[name.removeprefix("die of ")] = p
+    best = sorted(found.items(), key=lambda pair: -pair[1])[:NAMED_TYPES]
+    return [ClosestType.model_construct(type=name, probability=p) for name, p in best if p >= LEAST_PROBABILITY]
+
+
+def unseen(of: WeighedLot, part: int) -> list[Unseen]:
+    """Alternatives that fewer than nine in ten such parts would have shown, with the power against each."""
+    power = of.evidence.power[part].tolist()
+    return [
+        Unseen.model_construct(alternative=name, power=p)
+        for name, p in zip(of.evidence.alternatives, power, strict=True)
+        if p < CLEAR_POWER and not name.endswith("other process")
+    ]
+
+
+def against(of: WeighedLot, part: int, evidence: float, probability: float, *, decided: bool) -> Reason:
+    """The readings speak against the marking: enough to reject, or not."""
+    words, name = leading(of, part)
+    area = area_of(of, part)
+    sentence = f"Suspect: these readings are {odds_text(evidence)} likelier if {words}; {area_text(area)}."
+    if not decided:
+        sentence = f"Undecided: these readings are {odds_text(evidence)} likelier if {words}; {area_text(area)}."
+    figures: dict[str, float | int | str | None] = {
+        "evidence": evidence,
+        "probability_unfit": probability,
+        "leading": name,
+        "area_ratio": area.value,
+    }
+    return Reason(code="SUSPECT" if decided else "EVIDENCE_AGAINST", sentence=sentence, figures=figures)
+
+
+def in_favour(of: WeighedLot, part: int, evidence: float, reach: float) -> Reason:
+    """Accepted: what the accept is worth."""
+    sentence = (
+        f"No evidence of substitution: these readings are {odds_text(evidence)} likelier if the part is as marked, "
+        f"and would have shown a die below {reach:.2f} of the type's; {area_text(area_of(of, part))}."
+    )
+    return Reason(code="AS_MARKED", sentence=sentence, figures={"evidence": evidence, "reach": reach})
+
+
+def short_reach(evidence: float, reach: float, wanted: float, *, alone: bool) -> Reason:
+    """Nothing speaks against the part, but the readings could not have shown much."""
+    against_what = "against the data sheets alone" if alone else "against the rest of the lot"
+    sentence = (
+        f"Undecided: nothing speaks against the marking, but {against_what} these readings would only have shown a die "
+        f"below {reach:.2f} of the type's; {wanted:.2f} is asked for."
+    )
+    return Reason(code="REACH_SHORT", sentence=sentence, figures={"evidence": evidence, "reach": reach})
+
+
+def not_sure(evidence: float, probability: float, most: float) -> Reason:
+    """The readings lean to the marking, but an accept would still be too much of a risk at the stated cost."""
+    sentence = (
+        f"Undecided: the chance that the part is unfit is still {probability:.1%}; at the stated cost of a bad part an "
+        f"accept needs {most:.1%} or less."
+    )
+    return Reason(code="RISK_OF_ACCEPT", sentence=sentence, figures={"evidence": evidence, "probability": probability})
