@@ -95,5 +95,5 @@ def _reason(
         else:
             unread.append(QUANTITY_WORDS.get(quantity, rows[0].symbol))
     if unread:
-        sentences.append(f"not read: {', '.join(unread)}")
+        sentences.append(f"no reading of {', '.join(unread)}")
     return limits_not_reached(sentences) if sentences else None
