@@ -142,6 +142,31 @@ def screen_files(
     )
 
 
+def check_part(
+    type_name: str, readings: Sequence[str], options: ScreenOptions | None = None
+) -> tuple[Outcome, tuple[str, ...]]:
+    """A first answer about one part from readings such as "C_CB=118 pF @ VCB=10 V": one lot of one part, and words.
+
+    Raises
+    ------
+    UnusableInput
+        A reading or a setting cannot be used; every problem of every reading at once.
+    """
+    from partscreen.readings.kit import load_kit
+    from partscreen.results import Screening
+    from partscreen.screening.single import check_readings
+
+    chosen = options or ScreenOptions()
+    library, kit = _library(chosen.references), load_kit(chosen.kit) if chosen.kit else None
+    found = check_readings(
+        type_name, readings, library, kit, temperature=_kelvin(chosen.temperature_c), risk=chosen.risk,
+        reach=chosen.reach, prior_share=chosen.prior_share,
+    )  # fmt: skip
+    settings = {**_settings(chosen, kit), "type": type_name}
+    screening = Screening(version=__version__, settings=settings, inputs=list(found.batch.inputs), lots=found.lots)
+    return Outcome(screening, exit_code(screening, found.batch.problems)), found.words
+
+
 def exit_code(screening: Screening, problems: Sequence[Problem] = ()) -> int:
     """0 all accepted; 3 something could not be used; 4 something rejected; 5 something held, nothing rejected."""
     parts = [part for lot in screening.lots for part in lot.parts]

@@ -6,6 +6,7 @@ import sys
 
 import typer
 
+from partscreen.cli.check import check
 from partscreen.cli.demo import demo
 from partscreen.cli.read import read
 from partscreen.cli.screen import screen
@@ -41,6 +42,7 @@ def _main(
 app.command("demo")(demo)
 app.command("read")(read)
 app.command("types")(types)
+app.command("check")(check)
 app.command("screen")(screen)
 
 

@@ -90,3 +90,13 @@ def show_screening(screening: Screening, *, invented: bool = False) -> None:
             typer.echo(f"  {shown}\n      {MARK[disposition]}  {sentence}")
     for row in screening.not_judged:
         say(f"not judged: {row.part or ''} {row.lot or ''}: {row.why}")
+
+
+def show_check(type_name: str, screening: Screening, words: tuple[str, ...]) -> None:
+    """The answer about one part: disposition, one line an item, the last lines saying what to measure next."""
+    (lot,) = screening.lots
+    (part,) = lot.parts
+    marked = type_name if lot.type in (None, type_name) else f"{type_name}, taken as {lot.type}"
+    typer.echo(f"{MARK[part.disposition].strip()}  one part marked {marked}")
+    for line in words:
+        typer.echo(f"  {line}")

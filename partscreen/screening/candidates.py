@@ -178,8 +178,8 @@ def _currents(kit: Kit | None, facts: TypeFacts) -> list[Candidate]:
         grid = tuple(float(f"{i:.2g}") for i in np.geomspace(min(LOW_CURRENT, top / 2), top, SWEEP_POINTS))
         cost = minutes * (SWEEP_POINTS if by_hand else SWEEP_OF_POINTS)
         out.append(
-            Candidate("sweep", f"a sweep of {symbols} from {_amperes(grid[:1])} to {_amperes(grid[-1:])}", cost, assumed,
-                      grid, vce, by_hand, reads, pulsed)
+            Candidate("sweep", f"a sweep of {symbols} from {_amperes(grid[:1])} to {_amperes(grid[-1:])}", cost,
+                      assumed, grid, vce, by_hand, reads, pulsed)
         )  # fmt: skip
     saturation = _saturation(kit, facts, by_hand)
     return [saturation, *out] if saturation is not None else out

@@ -197,7 +197,7 @@ def _two_way_table() -> Floats:
 
 
 def best_of(
-    gain: Gain, minutes: Sequence[float], allowed: npt.NDArray[np.bool_], *, useful: float, near: float
+    gain: Gain, minutes: Sequence[float], allowed: npt.NDArray[np.bool_], *, useful: float, worth: float, near: float
 ) -> Ints:
     """The candidate of each part that tells most per minute, the quickest of those nearly as good; -1: none useful.
 
@@ -205,10 +205,13 @@ def best_of(
     ----------
     allowed : (n_parts, n_candidates)
     useful : least share of what is open that a reading must be expected to settle
+    worth : ... and least share of what the most telling one on offer would; less only delays the answer
     near : rates above this share of the best count as equal
     """
     cost = np.asarray(minutes, dtype=float)
-    fit = allowed & (gain.information >= useful * gain.open[:, None]) & (gain.information > 0.0)
+    most = np.where(allowed, gain.information, 0.0).max(axis=1, initial=0.0)
+    least = np.maximum(useful * gain.open, worth * most)
+    fit = allowed & (gain.information >= least[:, None]) & (gain.information > 0.0)
     rate = np.where(fit, gain.information / cost, -1.0)
     equal = fit & (rate >= near * rate.max(axis=1, initial=-1.0)[:, None])
     quickest = np.where(equal, cost - 1e-9 * rate, np.inf)

@@ -73,7 +73,8 @@ def _side(facts: TypeFacts) -> str:
 def _signs(facts: TypeFacts) -> str:
     if facts.polarity is None:
         return (
-            "Wiring is given for NPN; find the polarity with a diode test first (NPN conducts with plus on the base) and "
+            "Wiring is given for NPN; find the polarity with a diode test first (NPN conducts with plus on the base) "
+            "and "
             "exchange plus and minus for PNP."
         )
     return f"Wiring is for {facts.polarity}."
@@ -88,12 +89,14 @@ def _capacitance(c: Candidate, facts: TypeFacts, symbol: str, bias_name: str, fa
     steps = []
     if c.value > 0.0:
         steps.append(
-            f"Caution: set the bias to 0 V and wait until its capacitors are discharged before touching the part. {HANDS}"
+            f"Caution: set the bias to 0 V and wait until its capacitors are discharged before touching the part. "
+            f"{HANDS}"
         )
     else:
         steps.append(f"Caution: {HANDS} A charged capacitor destroys the meter and can hurt.")
     steps.append(
-        f"{_signs(facts)} Lay the part on an insulator, legs apart, {free} not connected; do not hold it. Zero the meter "
+        f"{_signs(facts)} Lay the part on an insulator, legs apart, {free} not connected; do not hold it. Zero the "
+        f"meter "
         "with its leads in place and nothing between them."
     )
     steps.append(f"Meter between base and {far}.")
@@ -120,9 +123,11 @@ def _gain(c: Candidate, facts: TypeFacts, told: Expected) -> list[str]:
     count = f"{len(c.ic)} currents" if len(c.ic) > 3 else "currents"
     return [
         hot,
-        f"{_signs(facts)} Base, collector and emitter to the tester; VCE = {c.value:g} V; {count} {amperes_text(c.ic)}; {pulse}.",
+        f"{_signs(facts)} Base, collector and emitter to the tester; VCE = {c.value:g} V; {count} "
+        f"{amperes_text(c.ic)}; {pulse}.",
         "Write for each current: IC, hFE and VBE, VCE, and the temperature of the case or the room. In this form: "
-        f'"hFE=95 {_MARK} IC={c.ic[-1]:g} A, VCE={c.value:g} V" "VBE=0.68 V {_MARK} IC={c.ic[-1]:g} A, VCE={c.value:g} V".',
+        f'"hFE=95 {_MARK} IC={c.ic[-1]:g} A, VCE={c.value:g} V" "VBE=0.68 V {_MARK} IC={c.ic[-1]:g} A, '
+        f'VCE={c.value:g} V".',
     ]
 
 
@@ -130,10 +135,13 @@ def _gain_by_hand(c: Candidate, facts: TypeFacts, told: Expected) -> list[str]:
     plus, minus = _plus_minus(facts)
     watts = c.value * c.ic[-1]
     steps = [
-        f"Caution: at {amperes_text(c.ic[-1:])} the part turns {watts:.2g} W into heat; screw it to a heat sink and do not touch "
+        f"Caution: at {amperes_text(c.ic[-1:])} the part turns {watts:.2g} W into heat; screw it to a heat sink and "
+        f"do not touch "
         f"it. {HANDS}",
-        f"{_signs(facts)} Supply set to {c.value:g} V with its current limit as below. Its {plus} through meter 1 (ammeter, "
-        f"highest range) to the collector; its {minus} to the emitter; from the supply's {plus} a base resistor RB to the "
+        f"{_signs(facts)} Supply set to {c.value:g} V with its current limit as below. Its {plus} through meter 1 "
+        f"(ammeter, "
+        f"highest range) to the collector; its {minus} to the emitter; from the supply's {plus} a base resistor RB "
+        f"to the "
         "base. Measure RB alone first.",
     ]
     for i, amperes in enumerate(c.ic):
@@ -146,12 +154,15 @@ def _gain_by_hand(c: Candidate, facts: TypeFacts, told: Expected) -> list[str]:
             f"{amperes_text((SUPPLY_MARGIN * amperes,))}. The current need not be met: read what flows."
         )
     steps.append(
-        f"At each: switch on, at once read meter 1 (IC) and, with meter 2 on volts, the voltage across RB (IB is that voltage over "
-        f"RB) and base to emitter at the legs (VBE); off within {STEADY_SECONDS} s; rest {COOLING_SECONDS} s. Where three readings take "
+        f"At each: switch on, at once read meter 1 (IC) and, with meter 2 on volts, the voltage across RB (IB is "
+        f"that voltage over "
+        f"RB) and base to emitter at the legs (VBE); off within {STEADY_SECONDS} s; rest {COOLING_SECONDS} s. Where "
+        f"three readings take "
         "longer, switch on once for each."
     )
     steps.append(
-        "Write for each current: IC, IB (hFE = IC / IB), VBE, the supply voltage (VCE) and the temperature of the room. In this "
+        "Write for each current: IC, IB (hFE = IC / IB), VBE, the supply voltage (VCE) and the temperature of the "
+        "room. In this "
         f'form: "hFE=95 {_MARK} IC=0.48 A, VCE={c.value:g} V" "VBE=0.66 V {_MARK} IC=0.48 A, VCE={c.value:g} V".'
     )
     return steps
@@ -173,13 +184,18 @@ def _saturation(c: Candidate, facts: TypeFacts, told: Expected) -> list[str]:
     load, drive = (volts - SATURATED) / amperes, (volts - told.at(0)[1] - 0.2) / base
     rc, rb = nearest_resistor(load), nearest_resistor(drive)
     return [
-        f"Caution: the load resistor turns {volts**2 / rc:.2g} W into heat and burns fingers and bench; stand it on something that does not "
+        f"Caution: the load resistor turns {volts**2 / rc:.2g} W into heat and burns fingers and bench; stand it on "
+        f"something that does not "
         f"burn. {HANDS}",
-        f"{_signs(facts)} Supply {volts:g} V, current limit {amperes_text((SUPPLY_MARGIN * (amperes + base),))}. Its {plus} through "
+        f"{_signs(facts)} Supply {volts:g} V, current limit {amperes_text((SUPPLY_MARGIN * (amperes + base),))}. Its "
+        f"{plus} through "
         f"RC = {_ohms(rc)} ({resistor_rating(volts**2 / rc):g} W) to the collector and through RB = {_ohms(rb)} "
-        f"({resistor_rating((volts - 0.8) ** 2 / rb):g} W) to the base; its {minus} to the emitter. Measure RC and RB alone first.",
-        f"Switch on, read the voltages across RC and RB and from collector to emitter, off within {STEADY_SECONDS} s. {sense}",
-        f"Write VCE(sat), IC (voltage across RC over RC), IB (the same for RB) and the temperature of the room, in this form: {written}.",
+        f"({resistor_rating((volts - 0.8) ** 2 / rb):g} W) to the base; its {minus} to the emitter. Measure RC and "
+        f"RB alone first.",
+        f"Switch on, read the voltages across RC and RB and from collector to emitter, off within {STEADY_SECONDS} "
+        f"s. {sense}",
+        f"Write VCE(sat), IC (voltage across RC over RC), IB (the same for RB) and the temperature of the room, in "
+        f"this form: {written}.",
     ]
 
 
@@ -187,11 +203,15 @@ def _leakage(c: Candidate, facts: TypeFacts) -> list[str]:
     plus, minus = _plus_minus(facts)
     ohms = nearest_resistor(c.value / 5e-3)
     return [
-        f"Caution: {c.value:.3g} V can hurt and its capacitors stay charged. Cover part and wires, switch off and discharge before "
+        f"Caution: {c.value:.3g} V can hurt and its capacitors stay charged. Cover part and wires, switch off and "
+        f"discharge before "
         f"touching. {CODES}",
-        f"{_signs(facts)} Base open. The supply's {plus} through {_ohms(ohms)} (it keeps the current below 5 mA) and the microammeter "
-        f"to the collector, its {minus} to the emitter. Raise slowly to {c.value:.3g} V, wait 20 s for the reading to settle.",
-        f"Write the current and the room's temperature (leakage doubles about every 10 K), in this form: \"ICEO=2 uA {_MARK} "
+        f"{_signs(facts)} Base open. The supply's {plus} through {_ohms(ohms)} (it keeps the current below 5 mA) and "
+        f"the microammeter "
+        f"to the collector, its {minus} to the emitter. Raise slowly to {c.value:.3g} V, wait 20 s for the reading "
+        f"to settle.",
+        f"Write the current and the room's temperature (leakage doubles about every 10 K), in this form: \"ICEO=2 uA "
+        f"{_MARK} "
         f'VCE={c.value:.3g} V".',
     ]
 
@@ -200,11 +220,16 @@ def _breakdown(c: Candidate, facts: TypeFacts) -> list[str]:
     plus, minus = _plus_minus(facts)
     amperes = c.ic[0]
     return [
-        f"Caution: a breakdown test goes above {c.value:.3g} V, can kill and can destroy the part. Only with a source made for it, limited to "
-        f"{amperes_text((amperes,))}; cover the part, one hand away, nobody alone; switch off, wait and discharge before touching. {CODES}",
-        f"{_signs(facts)} Base open, {plus} on the collector, {minus} on the emitter. Raise slowly until the current reaches "
-        f"{amperes_text((amperes,))} or the voltage stands a tenth above the rated {c.value:.3g} V, read, go back to zero at once (1 s at most).",
-        f'Write the voltage and the current, or that it held, in this form: "V(BR)CEO={c.value * 1.1:.3g} V {_MARK} IC={amperes:.3g} A, base=open".',
+        f"Caution: a breakdown test goes above {c.value:.3g} V, can kill and can destroy the part. Only with a "
+        f"source made for it, limited to "
+        f"{amperes_text((amperes,))}; cover the part, one hand away, nobody alone; switch off, wait and discharge "
+        f"before touching. {CODES}",
+        f"{_signs(facts)} Base open, {plus} on the collector, {minus} on the emitter. Raise slowly until the current "
+        f"reaches "
+        f"{amperes_text((amperes,))} or the voltage stands a tenth above the rated {c.value:.3g} V, read, go back to "
+        f"zero at once (1 s at most).",
+        f'Write the voltage and the current, or that it held, in this form: "V(BR)CEO={c.value * 1.1:.3g} V {_MARK} '
+        f'IC={amperes:.3g} A, base=open".',
     ]
 
 
@@ -212,12 +237,17 @@ def _dwell(c: Candidate, facts: TypeFacts) -> list[str]:
     plus, minus = _plus_minus(facts)
     amperes = c.ic[0]
     return [
-        "Caution: the part gets hot and may burst or short; wear eye protection, keep a fuse in the collector lead and nothing that burns "
-        f"near. It can destroy a part that was sound only in small: do it last. Never open or grind a part whose package may hold beryllia. {CODES}",
-        f"{_signs(facts)} Part screwed to the heat sink of {c.heat_sink:g} K/W with washer and grease. {plus} on the collector, {minus} on the "
-        f"emitter, base driven so that IC is {amperes:.2g} A at VCE = {c.value:.3g} V (half of what safe area and heat sink allow).",
+        "Caution: the part gets hot and may burst or short; wear eye protection, keep a fuse in the collector lead "
+        "and nothing that burns "
+        f"near. It can destroy a part that was sound only in small: do it last. Never open or grind a part whose "
+        f"package may hold beryllia. {CODES}",
+        f"{_signs(facts)} Part screwed to the heat sink of {c.heat_sink:g} K/W with washer and grease. {plus} on the "
+        f"collector, {minus} on the "
+        f"emitter, base driven so that IC is {amperes:.2g} A at VCE = {c.value:.3g} V (half of what safe area and "
+        f"heat sink allow).",
         f"Hold for {DWELL_SECONDS:.0f} s; watch IC; off at once if it runs away.",
-        f'Write whether it survived, in this form: "dwell={DWELL_SECONDS:.0f} s {_MARK} VCE={c.value:.3g} V, IC={amperes:.2g} A, heat sink={c.heat_sink:g} K/W, '
+        f'Write whether it survived, in this form: "dwell={DWELL_SECONDS:.0f} s {_MARK} VCE={c.value:.3g} V, '
+        f"IC={amperes:.2g} A, heat sink={c.heat_sink:g} K/W, "
         'survived=yes".',
     ]
 
