@@ -29,9 +29,9 @@ def _silent(what: str, done: int, total: int) -> None:
 class ScreenOptions:
     """What the user set for one run of `screen`.
 
-    `risk`: consumer's risk at a limit (0.02: ANSI/NCSL Z540.3). `prior_share` (assumption 0.1) and `reach` (assumption
-    0.6) are recorded in the result and used once evidence is weighed. `temperature_c`: case temperature where files
-    state none. [degC]
+    `risk`: consumer's risk at a limit (0.02: ANSI/NCSL Z540.3). `prior_share` of unfit parts (assumption 0.1).
+    `reach`: die area ratio an accept must be able to show (assumption 0.6). `cost` of a bad part in parts thrown away
+    (assumption 10). `temperature_c`: case temperature where files state none. [degC]
     """
 
     lots: Path | None = None
@@ -43,6 +43,7 @@ class ScreenOptions:
     risk: float = 0.02
     prior_share: float = 0.1
     reach: float = 0.6
+    cost: float = 10.0
     temperature_c: float | None = None
     brief: bool = False
 
@@ -120,6 +121,8 @@ def screen_files(
         library,
         risk=chosen.risk,
         reach=chosen.reach,
+        prior_share=chosen.prior_share,
+        cost=chosen.cost,
         kit=kit,
         temperature=temperature,
         session_uncertainty=shared,
@@ -295,6 +298,7 @@ def _settings(chosen: ScreenOptions, kit: Kit | None) -> dict[str, Any]:
         "risk": chosen.risk,
         "prior_share": chosen.prior_share,
         "reach": chosen.reach,
+        "cost": chosen.cost,
         "temperature_c": chosen.temperature_c,
         "kit": kit.name if kit else None,
         "type": chosen.type_name,
@@ -330,7 +334,4 @@ def _report_data(batch: Batch, lots: Sequence[LotResult], library: Library, noti
     return ReportData(lots=lot_data(batch, lots, library), notices=notices, not_tested=_NOT_TESTED)
 
 
-_NOT_TESTED = (
-    "Nothing here has stressed a part at its rated voltage, power or temperature unless a reading says so.",
-    "The evidence for and against a substitution is not weighed yet: no part is accepted.",
-)
+_NOT_TESTED = ("Nothing here has stressed a part at its rated voltage, power or temperature unless a reading says so.",)

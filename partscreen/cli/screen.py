@@ -49,7 +49,7 @@ def screen(
             "--prior-share",
             min=1e-6,
             max=0.999,
-            help="Share of unfit parts expected before any reading (assumption 0.1); used once evidence is weighed.",
+            help="Share of unfit parts expected before any reading (assumption 0.1).",
         ),
     ] = 0.1,
     reach: Annotated[
@@ -58,9 +58,15 @@ def screen(
             "--reach",
             min=0.0,
             max=1.0,
-            help="Die area ratio that readings must be able to show before an accept; used once evidence is weighed.",
+            help="Die area ratio that the readings must be able to show before a part is accepted (assumption 0.6).",
         ),
     ] = 0.6,
+    cost: Annotated[
+        float,
+        typer.Option(
+            "--cost", min=0.1, max=1e6, help="What a bad part costs you, against a part thrown away (assumption 10)."
+        ),
+    ] = 10.0,
     temperature: Annotated[
         float | None, typer.Option("--temperature", help="Case temperature in degC where the files do not state it.")
     ] = None,
@@ -85,6 +91,7 @@ def screen(
         risk=risk,
         prior_share=prior_share,
         reach=reach,
+        cost=cost,
         temperature_c=temperature,
         brief=brief,
     )

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from partscreen.results import ClosestType, Hypothesis, Interval, ReadingEvidence, Reason, Unseen
+from partscreen.screening.disposition import Rule
 from partscreen.screening.evidence.linear import ORDER
 from partscreen.screening.weighing import WeighedLot
 
 LEAST_PROBABILITY = 1e-3  # hypotheses below it are printed as one line, "all others"
 CLEAR_POWER = 0.9  # an alternative these readings would have shown in nine of ten such parts is not listed as unseen
 NAMED_TYPES = 3
-DECIDES_NOTHING = 1.0  # natural log; within this of zero the readings decide nothing either way (assumption)
+EVEN = 0.4  # natural log; odds below three to two are told as even
 
 
 def odds_text(evidence: float) -> str:
@@ -19,8 +22,6 @@ def odds_text(evidence: float) -> str:
     ratio = float(np.exp(min(abs(evidence), 20.0)))
     if ratio > 1e6:
         return "more than a million times"
-    if ratio < 1.5:
-        return "about as"
     digits = int(np.floor(np.log10(ratio)))
     rounded = round(ratio, -digits) if ratio >= 10 else round(ratio)
     return f"about {rounded:,.0f} times"
@@ -84,13 +85,13 @@ def hypotheses_of(of: WeighedLot, part: int) -> list[Hypothesis]:
     return [*out, Hypothesis.model_construct(name="all others", probability=max(rest, 0.0))]
 
 
-def by_reading(of: WeighedLot, part: int, read: set[str]) -> list[ReadingEvidence]:
+def by_reading(of: WeighedLot, part: int) -> list[ReadingEvidence]:
     """Evidence each kind of reading adds after those before it; kinds the part has no reading of are left out."""
-    terms = of.evidence.weighed.by_reading[part]
+    terms, read = of.evidence.weighed.by_reading[part], of.evidence.read[part]
     return [
         ReadingEvidence.model_construct(reading=name, evidence=float(term))
-        for name, term in zip(ORDER, terms, strict=True)
-        if name in read
+        for name, term, was_read in zip(ORDER, terms, read, strict=True)
+        if was_read
     ]
 
 
@@ -115,13 +116,31 @@ def unseen(of: WeighedLot, part: int) -> list[Unseen]:
     ]
 
 
+def reason_for(of: WeighedLot, part: int, reach: float, *, alone: bool, rule: Rule) -> Callable[[str], Reason]:
+    """Reasons by outcome, made when asked for."""
+    weighed = of.evidence.weighed
+    evidence, p = float(weighed.evidence[part]), float(weighed.probability_unfit[part])
+
+    def say(outcome: str) -> Reason:
+        if outcome in ("against", "undecided"):
+            return against(of, part, evidence, p, decided=outcome == "against")
+        if outcome == "short_reach":
+            return short_reach(evidence, reach, rule.reach, alone=alone)
+        if outcome == "risky":
+            return not_sure(evidence, p, rule.most_probability)
+        return in_favour(of, part, evidence, reach)
+
+    return say
+
+
 def against(of: WeighedLot, part: int, evidence: float, probability: float, *, decided: bool) -> Reason:
     """The readings speak against the marking: enough to reject, or not."""
     words, name = leading(of, part)
     area = area_of(of, part)
-    sentence = f"Suspect: these readings are {odds_text(evidence)} likelier if {words}; {area_text(area)}."
-    if not decided:
-        sentence = f"Undecided: these readings are {odds_text(evidence)} likelier if {words}; {area_text(area)}."
+    verdict = "Suspect" if decided else "Undecided"
+    sentence = f"{verdict}: these readings are {odds_text(evidence)} likelier if {words}; {area_text(area)}."
+    if evidence < EVEN:
+        sentence = f"{verdict}: these readings are as likely if {words} as if the part is as marked; {area_text(area)}."
     figures: dict[str, float | int | str | None] = {
         "evidence": evidence,
         "probability_unfit": probability,
@@ -133,9 +152,12 @@ def against(of: WeighedLot, part: int, evidence: float, probability: float, *, d
 
 def in_favour(of: WeighedLot, part: int, evidence: float, reach: float) -> Reason:
     """Accepted: what the accept is worth."""
+    odds = f"these readings are {odds_text(evidence)} likelier if the part is as marked"
+    if evidence > -EVEN:
+        odds = "these readings fit the marking as well as any alternative"
     sentence = (
-        f"No evidence of substitution: these readings are {odds_text(evidence)} likelier if the part is as marked, "
-        f"and would have shown a die below {reach:.2f} of the type's; {area_text(area_of(of, part))}."
+        f"No evidence of substitution: {odds}, and they would have shown a die below {reach:.2f} of the type's; "
+        f"{area_text(area_of(of, part))}."
     )
     return Reason(code="AS_MARKED", sentence=sentence, figures={"evidence": evidence, "reach": reach})
 

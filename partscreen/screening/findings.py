@@ -4,7 +4,7 @@ order."""
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -12,9 +12,10 @@ import numpy.typing as npt
 from partscreen.device.observations import Observations
 from partscreen.readings.tables import Batch
 from partscreen.results import Curves, Fit, LimitResult, PartResult, QualityNote, Reason
+from partscreen.screening import evidence_words as words
 from partscreen.screening import reasons as say
 from partscreen.screening.conformance import UNDECIDED
-from partscreen.screening.disposition import MISFIT_P, Findings, decide
+from partscreen.screening.disposition import MISFIT_P, Findings, PartEvidence, Rule, decide
 from partscreen.screening.fitting import GroupFit
 from partscreen.screening.judge_limits import LimitJudgement
 from partscreen.screening.limit_spots import SpotTable
@@ -24,8 +25,12 @@ from partscreen.screening.not_reached import not_reached_reasons
 
 if TYPE_CHECKING:
     from partscreen.screening.lot_setup import TypeSetup
+    from partscreen.screening.weighing import WeighedLot
 
 Ints = npt.NDArray[np.int64]
+
+
+FEW = 5  # parts; below it a lot says nothing of itself and only the absolute reach counts (design section 6)
 
 
 class SettingsLike(Protocol):
@@ -34,7 +39,7 @@ class SettingsLike(Protocol):
     @property
     def risk(self) -> float: ...
     @property
-    def reach(self) -> float: ...
+    def rule(self) -> Rule: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +59,7 @@ class LotFindings:
     curves: list[Curves | None]
     readings_used: list[list[str]]
     sessions: list[str | None]
+    weighed: WeighedLot | None = None
 
 
 def findings_of_parts(found: LotFindings, batch: Batch, settings: SettingsLike) -> list[PartResult]:
@@ -85,20 +91,63 @@ def findings_of_parts(found: LotFindings, batch: Batch, settings: SettingsLike) 
         hold, waiting = _waiting(found.setup, hold, bool(reached[i]))
         disposition, reasons = decide(
             Findings(limit_part.reject, tuple(hold), tuple(remarks)),
-            None,
-            settings.reach,
+            _evidence(found.weighed, i, settings.rule),
+            settings.rule,
             waiting,
         )
+        told = _told(found, i)
         out.append(
             PartResult.model_construct(
-                part=name, session=found.sessions[i], status="judged", disposition=disposition, evidence=None,
-                evidence_by_reading=None, hypotheses=None, probability_unfit=None, probability_of_substitution=None,
-                area_ratio=None, reach=None, reach_absolute=None, closest_types=None, cannot_see=None,
+                part=name, session=found.sessions[i], status="judged", disposition=disposition, **told,
                 limits=found.limit_results[i], fit=found.fit_results[i], curves=found.curves[i], quality=quality,
                 readings_used=used, outlier_distance=None, reasons=reasons, next_measurement=None,
             )
         )  # fmt: skip
     return out
+
+
+def _evidence(weighed: WeighedLot | None, part: int, rule: Rule) -> PartEvidence | None:
+    if weighed is None:
+        return None
+    found, alone = weighed.evidence, len(weighed.rows) < FEW
+    reach = float((found.reach_absolute if alone else found.reach)[part])
+    evidence = float(found.weighed.evidence[part])
+    gain_leads = evidence > 0 and words.leading(weighed, part)[1].startswith("gain")
+    return PartEvidence(
+        evidence,
+        float(found.weighed.probability_unfit[part]),
+        reach,
+        gain_leads,
+        words.reason_for(weighed, part, reach, alone=alone, rule=rule),
+    )
+
+
+_NOT_WEIGHED: dict[str, Any] = dict.fromkeys(
+    (
+        "evidence", "evidence_by_reading", "hypotheses", "probability_unfit", "probability_of_substitution",
+        "area_ratio", "reach", "reach_absolute", "closest_types", "cannot_see",
+    )
+)  # fmt: skip
+
+
+def _told(found: LotFindings, part: int) -> dict[str, Any]:
+    """Fields of the result that evidence fills."""
+    weighed = found.weighed
+    if weighed is None:
+        return _NOT_WEIGHED
+    of = weighed.evidence
+    return {
+        "evidence": float(of.weighed.evidence[part]),
+        "evidence_by_reading": words.by_reading(weighed, part),
+        "hypotheses": words.hypotheses_of(weighed, part),
+        "probability_unfit": float(of.weighed.probability_unfit[part]),
+        "probability_of_substitution": float(of.weighed.probability_of_substitution[part]),
+        "area_ratio": words.area_of(weighed, part),
+        "reach": float(of.reach[part]),
+        "reach_absolute": float(of.reach_absolute[part]),
+        "closest_types": words.closest_types(weighed, part, found.setup.name or ""),
+        "cannot_see": words.unseen(weighed, part),
+    }
 
 
 def _unusable(name: str, session: str | None, quality: list[QualityNote]) -> PartResult:

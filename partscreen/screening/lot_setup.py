@@ -15,10 +15,13 @@ from partscreen.reference.limits import Limit, limits
 from partscreen.reference.models import ReferenceType
 from partscreen.reference.population import why_no_population
 from partscreen.screening.capacitance import FieldReference
+from partscreen.screening.evidence.knowledge import TypeCentre
 from partscreen.screening.part_results import CurvePlan
+from partscreen.screening.weighing import PopulationLike as Weighable
+from partscreen.screening.weighing import type_centre
 
 
-class PopulationLike(Protocol):
+class PopulationLike(Weighable, Protocol):
     """What is needed of `partscreen.reference.population.Population`."""
 
     def part_prior(self) -> PartPrior:
@@ -43,6 +46,7 @@ class TypeSetup:
     close: tuple[str, ...] = ()
     limits: tuple[Limit, ...] = ()
     prior: PartPrior | None = None
+    population: PopulationLike | None = None
     why_no_prior: str = ""
     plan: CurvePlan = field(default_factory=CurvePlan)
     field_references: tuple[FieldReference, ...] = ()
@@ -72,7 +76,7 @@ def set_up(lot: Lot, library: Library, population_for: PopulationFor) -> TypeSet
     population = population_for(kind, gain_group=group)
     references = tuple(FieldReference(r, kind.source_text(r.source)) for r in kind.readings)
     return TypeSetup(
-        kind.name, group, kind, (), rows, population.part_prior() if population else None,
+        kind.name, group, kind, (), rows, population.part_prior() if population else None, population,
         "" if population else why_no_population(kind), _plan(kind, rows), references,
     )  # fmt: skip
 
@@ -92,3 +96,13 @@ def _same_maker(a: str, b: str) -> bool:
 
 
 Progress = Callable[[str, int, int], None]
+
+
+def other_types(library: Library, setup: TypeSetup, population_for: PopulationFor) -> tuple[TypeCentre, ...]:
+    """Every other library type of the polarity, as a die the part could be; Darlingtons have none."""
+    if setup.kind is None:
+        return ()
+    mine = setup.kind
+    others = (kind for kind in library if kind.name != mine.name and kind.polarity == mine.polarity)
+    found = ((kind.name, population_for(kind)) for kind in others)
+    return tuple(type_centre(name, population) for name, population in found if population is not None)

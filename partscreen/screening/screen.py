@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from partscreen.readings.kit import Kit
-from partscreen.readings.tables import Batch, Lot
+from partscreen.readings.tables import Batch
 from partscreen.readings.uncertainty import SessionUncertainty
 from partscreen.readings.uncertainty import session_uncertainty as shared_of
 from partscreen.reference.library import Library
@@ -18,39 +18,50 @@ from partscreen.results import LotResult, PartResult, Reason
 from partscreen.screening.capacitance import capacitance_remarks
 from partscreen.screening.conformance import DEFAULT_RISK
 from partscreen.screening.curve_model import CurveModel, PlainLaws
-from partscreen.screening.disposition import MISFIT_P
+from partscreen.screening.disposition import DEFAULT_COST, MISFIT_P, Rule
 from partscreen.screening.findings import LotFindings, findings_of_parts
 from partscreen.screening.fitted_curves import FittedCurves
 from partscreen.screening.fitting import FitFunction, GroupFit, fit_group, take_observations
 from partscreen.screening.judge_limits import PartReadings, judge_limits
 from partscreen.screening.limit_spots import spot_tables
 from partscreen.screening.limit_values import NOT_REACHED
-from partscreen.screening.lot_setup import PopulationFor, Progress, TypeSetup, editions_of_maker, set_up
+from partscreen.screening.lot_setup import PopulationFor, Progress, TypeSetup, editions_of_maker, other_types, set_up
 from partscreen.screening.lot_view import judge_lot, view_lot
+from partscreen.screening.lot_words import has_reference, lot_reasons, share_unfit
+from partscreen.screening.model_error import misfit_of, widened
 from partscreen.screening.observe import GroupReadings, build_observations
 from partscreen.screening.part_results import curve_results, fit_results, limit_results, readings_used
 from partscreen.screening.reasons import QUANTITY_WORDS, no_population, no_reference
+from partscreen.screening.weighing import WeighedLot, weigh_group
 
 Ints = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """What the user set. `risk`: of a wrong pass at a limit; `reach`: least reach of an accept; `temperature`: [K]."""
+    """What the user set.
+
+    risk : of a wrong pass at a limit. rule : what an accept asks for. prior_share : of unfit parts. temperature : [K].
+    """
 
     risk: float
-    reach: float
+    rule: Rule
+    prior_share: float
     temperature: float | None
 
 
 @dataclass(frozen=True, slots=True)
 class _Group:
-    """Lots of one type and gain group, laid out and fitted in one call. `lots`: numbers in the batch."""
+    """Lots of one type and gain group, laid out and fitted in one call.
+
+    lots : numbers in the batch. weighed : by lot number; a lot of a type without a population is absent.
+    """
 
     setup: TypeSetup
     lots: tuple[int, ...]
     readings: GroupReadings
     fit: GroupFit | None
+    weighed: dict[int, WeighedLot]
 
 
 def screen_batch(
@@ -60,6 +71,7 @@ def screen_batch(
     risk: float = DEFAULT_RISK,
     reach: float = 0.6,
     prior_share: float = 0.1,
+    cost: float = DEFAULT_COST,
     kit: Kit | None = None,
     temperature: float | None = None,
     session_uncertainty: SessionUncertainty | None = None,
@@ -77,9 +89,11 @@ def screen_batch(
     risk : float
         Consumer's risk at a limit, sets the guard band (ANSI/NCSL Z540.3: 0.02).
     reach : float
-        Least reach an accept must have; nothing is accepted until evidence is weighed. (assumption 0.6)
+        Least reach an accept must have. (assumption 0.6)
     prior_share : float
-        Share of unfit parts expected before any reading; enters only when evidence is weighed. (assumption 0.1)
+        Share of unfit parts expected before any reading. (assumption 0.1)
+    cost : float
+        What a bad part costs, against a part thrown away. (assumption 10)
     kit : Kit, optional
         For what the readings of a session share, where `session_uncertainty` is not given.
     temperature : float, optional
@@ -96,7 +110,7 @@ def screen_batch(
     Raises
     ------
     ValueError
-        risk, reach or prior_share is not a share.
+        risk, reach or prior_share is not a share, or the cost is not above 0.
     """
     if not 0 < risk <= 0.5:
         raise ValueError(f"risk is {risk}; between 0 and 0.5 is expected (2 % is 0.02)")
@@ -104,11 +118,13 @@ def screen_batch(
         raise ValueError(f"reach is {reach}; a share between 0 and 1 is expected")
     if not 0 < prior_share < 1:
         raise ValueError(f"prior_share is {prior_share}; a share between 0 and 1 is expected (one in ten is 0.1)")
+    if not cost > 0:
+        raise ValueError(f"cost is {cost}; a number above 0 is expected: parts thrown away that one bad part is worth")
     shared = session_uncertainty or shared_of(batch, kit, temperature=temperature)
-    settings = Settings(risk, reach, temperature)
+    settings = Settings(risk, Rule(reach, cost), prior_share, temperature)
     results: dict[int, LotResult] = {}
     done = 0
-    for group in _groups(batch, library, population_for, fit, shared, temperature, progress):
+    for group in _groups(batch, library, population_for, fit, shared, settings, progress):
         for number in group.lots:
             results[number] = _screen_lot(batch, number, group, settings)
             done += 1
@@ -123,7 +139,7 @@ def _groups(
     population_for: PopulationFor,
     fit: FitFunction,
     shared: SessionUncertainty,
-    temperature: float | None,
+    settings: Settings,
     progress: Progress | None,
 ) -> list[_Group]:
     by_type: dict[tuple[str | None, str | None], tuple[TypeSetup, list[int]]] = {}
@@ -136,9 +152,22 @@ def _groups(
         # Dead and reversed parts are judged by their condition alone; their readings would bend nothing, but fit
         # nothing.
         alive = np.array([p for p in parts.tolist() if p not in batch.condition], dtype=np.int64)
-        readings = build_observations(batch, alive, temperature=temperature, session_uncertainty=shared)
-        made = fit(readings.observations, setup.prior) if setup.prior is not None and alive.size else None
-        groups.append(_Group(setup, tuple(lots), readings, made))
+        readings = build_observations(batch, alive, temperature=settings.temperature, session_uncertainty=shared)
+        made, weighed = None, {}
+        if setup.population is not None and setup.prior is not None and alive.size:
+            o = readings.observations
+            model_error = misfit_of(o, setup.prior.constants.ic_rated)
+            made = fit(widened(o, model_error, setup.population.gradings), setup.prior)
+            weighed = weigh_group(
+                o,
+                batch.part_lot[alive],
+                {number: batch.lots[number] for number in lots},
+                setup.population,
+                other_types(library, setup, population_for),
+                prior_share=settings.prior_share,
+                progress=progress,
+            )
+        groups.append(_Group(setup, tuple(lots), readings, made, weighed))
         done += parts.size
         if progress:
             progress("fitting parts", done, batch.n_parts)
@@ -150,13 +179,16 @@ def _screen_lot(batch: Batch, number: int, group: _Group, settings: Settings) ->
     everyone = np.flatnonzero(batch.part_lot == number)
     rows = np.flatnonzero(batch.part_lot[group.readings.parts] == number)
     parts = group.readings.parts[rows]
-    found = _judge(batch, lot, parts, rows, group, settings)
+    found = _judge(batch, number, parts, rows, group, settings)
     results = {int(p): r for p, r in zip(parts, findings_of_parts(found, batch, settings), strict=True)}
     dead = [int(p) for p in everyone if int(p) not in results]
     results |= {p: _by_condition(batch, p) for p in dead}
     ordered = [results[int(p)] for p in everyone]
     rejected = sum(r.disposition == "reject" for r in ordered)
-    reasons = list(found.view.reasons)
+    weighed = group.weighed.get(number)
+    usable = sum(r.status == "judged" for r in ordered)
+    share = share_unfit(weighed, sum(r.status in ("dead", "wrong_polarity") for r in ordered), usable)
+    reasons = [*lot_reasons(weighed), *found.view.reasons]
     if setup.kind is None:
         reasons.insert(0, no_reference(setup.name, setup.close))
     elif setup.prior is None:
@@ -170,17 +202,20 @@ def _screen_lot(batch: Batch, number: int, group: _Group, settings: Settings) ->
         known_good=lot.known_good,
         n_parts=len(ordered),
         judgement=judge_lot(
-            known_type=setup.kind is not None, about_equal=found.view.about_equal, rejected=rejected, share_unfit=None
+            known_type=setup.kind is not None and (weighed is None or has_reference(weighed)),
+            about_equal=found.view.about_equal,
+            rejected=rejected,
+            share_unfit=share,
         ),
-        share_unfit=None,
+        share_unfit=share,
         actions=[],
         reasons=reasons,
         parts=ordered,
     )
 
 
-def _judge(batch: Batch, lot: Lot, parts: Ints, rows: Ints, group: _Group, settings: Settings) -> LotFindings:
-    setup = group.setup
+def _judge(batch: Batch, number: int, parts: Ints, rows: Ints, group: _Group, settings: Settings) -> LotFindings:
+    lot, setup = batch.lots[number], group.setup
     o = take_observations(group.readings.observations, rows)
     fit = group.fit.take(rows) if group.fit is not None else None
     drawn: CurveModel = PlainLaws()
@@ -213,6 +248,7 @@ def _judge(batch: Batch, lot: Lot, parts: Ints, rows: Ints, group: _Group, setti
         curves=curve_results(o, drawn, fitted, setup.plan),
         readings_used=readings_used(o, _spot_words(batch, parts)),
         sessions=_session_names(group.readings, rows),
+        weighed=group.weighed.get(number),
     )
 
 

@@ -16,7 +16,7 @@ from partscreen.screening.evidence.combine import Weighed
 from partscreen.screening.evidence.engine import weigh_lot
 from partscreen.screening.evidence.hypotheses import families
 from partscreen.screening.evidence.knowledge import Knowledge, TypeCentre, learn, session_variance, widen
-from partscreen.screening.evidence.linear import Linearised
+from partscreen.screening.evidence.linear import ORDER, Linearised
 from partscreen.screening.evidence.lot import Share, share_priors
 from partscreen.screening.evidence.quadratic import inverse
 from partscreen.screening.evidence.reach import Area, area_ratio, powers, reach
@@ -36,7 +36,7 @@ class LotEvidence:
     weighed : evidence and probabilities. area : ln of die area against the type's (the lot's, where it is the type).
     reach, reach_absolute : (n,), relative to the lot's main population and to the reference alone.
     alternatives, power : names, and (n, h) probability that such a part would have got evidence above 0.
-    readings : about the parts' own fits, as they were weighed.
+    readings : about the parts' own fits, as they were weighed. read : (n, len(ORDER)), kinds the part has a reading of.
     """
 
     weighed: Weighed
@@ -46,6 +46,7 @@ class LotEvidence:
     alternatives: tuple[str, ...]
     power: Floats
     readings: Linearised
+    read: npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +134,12 @@ def weigh_observations(
     names, power = powers(readings, about, groups)
     absolute = reach(readings, known.lot_covariance + known.within)
     return LotEvidence(
-        weighed, area_ratio(readings, weighed.centre, about), reach(readings, about), absolute, names, power,
+        weighed,
+        area_ratio(readings, weighed.centre, about),
+        reach(readings, about),
+        absolute,
+        names,
+        power,
         readings,
-    )  # fmt: skip
+        np.stack([readings.present[:, readings.kind == i].any(axis=1) for i in range(len(ORDER))], axis=1),
+    )
