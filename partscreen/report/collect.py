@@ -93,7 +93,7 @@ def _one_lot(
         )
         for number, result in zip(members, lot.parts, strict=True)
     }  # fmt: skip
-    bands = {}
+    bands: dict[Literal["hfe", "vbe", "vce_sat"], Envelope] = {}
     if kind is not None:
         rated = kind.rating("IC")
         top = float(np.max(points.ic[mine], initial=0.0)) or rated or 1.0
@@ -102,7 +102,9 @@ def _one_lot(
         bands = {q: _band(kind, q, grid, vce, temp, forced) for q in _DRAWN.values()}
     celsius = f"case {temp - ZERO_CELSIUS:.0f} °C"
     return LotData(
-        **bands,
+        hfe=bands.get("hfe"),
+        vbe=bands.get("vbe"),
+        vce_sat=bands.get("vce_sat"),
         limits=tuple(
             LimitPoint(_DRAWN[row.quantity], row.conditions["IC"], row.value, row.side, row.basis)
             for row in limit_rows
@@ -110,7 +112,7 @@ def _one_lot(
         ),
         parts=parts,
         working_ic=working,
-        conditions=f"VCE = {vce:.3g} V, {celsius}",
+        conditions=f"VCE = {vce:.2g} V, {celsius}",
         sat_conditions=f"IC/IB = {forced:.3g}, {celsius}",
         c_cb_conditions=_bias_words(batch.spots, members, "c_cb", "VCB"),
         c_be_conditions=_bias_words(batch.spots, members, "c_be", "VEB"),

@@ -1,8 +1,8 @@
 """Accept, hold or reject: three actions, each with its cost.
 
 Costs are counted in parts thrown away: a bad part accepted costs `cost` (the one question asked of the user), a good
-part rejected costs itself and a wronged supplier, a part held costs its bench minutes. Limits and dead parts decide before evidence does; without
-evidence nothing is accepted.
+part rejected costs itself and a wronged supplier, a part held costs its bench minutes. Limits and dead parts decide
+before evidence does; without evidence nothing is accepted.
 """
 
 from __future__ import annotations

@@ -14,7 +14,8 @@ from partscreen.screening.weighing import WeighedLot
 LEAST_PROBABILITY = 1e-3  # hypotheses below it are printed as one line, "all others"
 CLEAR_POWER = 0.9  # an alternative these readings would have shown in nine of ten such parts is not listed as unseen
 NAMED_TYPES = 3
-EVEN = 0.4  # natural log; odds below three to two are told as even
+EVEN = 0.4  # natural log; odds below three to two are told as even (assumption)
+DECIDES_NOTHING = 1.0  # natural log; within this of zero the readings decide nothing either way (assumption)
 
 
 def odds_text(evidence: float) -> str:

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 from partscreen.results import PartResult
-from partscreen.screening.evidence_words import DECIDES_NOTHING, odds_text
+from partscreen.screening.evidence_words import DECIDES_NOTHING, EVEN, odds_text
 
 BLIND = 0.05
 """A reach below this is no reach: no die of the library's range is that small (assumption)."""
-
-EVEN = math.log(1.5)
-"""Odds below this are even, as a person says it (assumption)."""
 
 CAPACITANCES = frozenset({"C_BE", "C_CB"})
 
