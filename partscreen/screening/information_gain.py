@@ -2,21 +2,19 @@
 
 After the readings so far every explanation of a part is a Gaussian about its parameters; a new reading, straight in
 them, is Gaussian under each. The expected information is the mutual information between "as marked" and the new
-reading. Told alternative by alternative and averaged by their probabilities it is an upper bound of that of their
-mixture (the Jensen-Shannon divergence is convex) and close to it, because what tells one alternative from the marking
-mostly tells the others too; two explanations of unlike spread count as two of like spread as far apart in
-Bhattacharyya's sense.
+reading. The alternatives of one family lie along a line, so that the information against the family is an integral over
+one variable, alternatives on either side of the marking included. Families are then averaged by their probabilities: an
+upper bound of the information against all of them together (the Jensen-Shannon divergence is convex). Explanations of
+unlike spread count as such of like spread, as far apart in Bhattacharyya's sense.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import expit
 
 from partscreen.screening.evidence.combine import Weighed
 from partscreen.screening.evidence.hypotheses import families
@@ -29,8 +27,8 @@ Ints = npt.NDArray[np.int64]
 
 CHUNK = 500  # parts at a time, so that 10,000 fit into memory
 MOST_TYPES = 4  # other library types looked at, the likeliest first
-_ODDS = np.linspace(-16.0, 16.0, 65)
-_LN_D = np.linspace(np.log(0.01), np.log(16.0), 60)
+_FAR = 8.0  # standard deviations; further apart two explanations are told apart for certain
+_GRID = np.arange(-_FAR - 4.0, _FAR + 4.01, 0.4)  # trapezoids of this step are exact for smooth sums of Gaussians
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,16 +96,16 @@ def _chunk(readings: Linearised, rows: Ints, weighed: Weighed, known: Knowledge,
     for one in others:
         mean, cov = _predicted(info, one, known.centre, jac, variance)
         weight = share[:, one.columns]
-        seen += weight.sum(axis=1)
+        whole = weight.sum(axis=1)
+        seen += whole
         for c, group in enumerate(menu.groups):
             grid = np.ix_(np.arange(rows.size), group, group)
-            apart = bhattacharyya(mean[:, :, group] - base_mean[:, :, group], base_cov[grid], cov[grid])
-            terms = weight * two_way(ln_odds[:, None], np.sqrt(8.0 * apart))
-            gain[:, c] += terms.sum(axis=1)
-            top = terms.argmax(axis=1)
-            height = terms[np.arange(rows.size), top]
-            told[:, c] = np.where(height > best[:, c], one.columns[top], told[:, c])
-            best[:, c] = np.maximum(height, best[:, c])
+            place = line_places(mean[:, :, group] - base_mean[:, :, group], base_cov[grid], cov[grid])
+            told_now = whole * mixture_information(ln_odds, place, weight)
+            gain[:, c] += told_now
+            top = (weight * np.minimum(place**2, 9.0)).argmax(axis=1)
+            told[:, c] = np.where(told_now > best[:, c], one.columns[top], told[:, c])
+            best[:, c] = np.maximum(told_now, best[:, c])
     return gain / np.maximum(seen, 1e-300)[:, None], told
 
 
@@ -145,6 +143,24 @@ def _predicted(
     return np.asarray(mean @ jac.transpose(0, 2, 1)), np.asarray(seen)
 
 
+def line_places(gap: Floats, first: Floats, second: Floats) -> Floats:
+    """Where the explanations of a family stand on a line with the marking at zero, in standard deviations.
+
+    Parameters
+    ----------
+    gap : (n, h, k), means of the readings less those as marked
+    first, second : (n, k, k), covariances as marked and of the family
+
+    Returns
+    -------
+    array, shape (n, h): signed distances, sqrt(8 B) with B of `bhattacharyya`; the sign tells the side of the marking.
+    """
+    furthest = np.abs(gap).sum(axis=2).argmax(axis=1)
+    along = np.linalg.solve(0.5 * (first + second), gap[np.arange(gap.shape[0]), furthest][:, :, None])
+    side = np.where((gap @ along)[:, :, 0] < 0.0, -1.0, 1.0)
+    return np.asarray(side * np.sqrt(8.0 * bhattacharyya(gap, first, second)))
+
+
 def bhattacharyya(gap: Floats, first: Floats, second: Floats) -> Floats:
     """Bhattacharyya distance of Gaussians; `gap` (n, h, k), covariances (n, k, k); returns (n, h).
 
@@ -160,40 +176,25 @@ def bhattacharyya(gap: Floats, first: Floats, second: Floats) -> Floats:
     return np.asarray(along + np.maximum(wider, 0.0)[:, None])
 
 
-def two_way(ln_odds: Floats, distance: Floats) -> Floats:
-    """Mutual information of a yes-or-no question and a reading of unit spread whose mean moves by `distance`.
+def mixture_information(ln_odds: Floats, place: Floats, weight: Floats) -> Floats:
+    """Mutual information of a yes-or-no question and a reading of unit spread. [nat]
 
     Parameters
     ----------
-    ln_odds : natural log of the odds before the reading, broadcastable to `distance`.
+    ln_odds : (n,), natural log of the odds of "yes" before the reading
+    place : (n, h), mean of the reading under each way of "no"; under "yes" it is zero
+    weight : (n, h), of the ways of "no", to any sum
     """
-    table = _two_way_table()
-    d = np.clip(distance, 0.01, 15.99)
-    a = (np.clip(ln_odds, -16.0, 16.0) - _ODDS[0]) / (_ODDS[1] - _ODDS[0])
-    b = (np.log(d) - _LN_D[0]) / (_LN_D[1] - _LN_D[0])
-    a, b = np.broadcast_arrays(a, b)
-    i, j = np.minimum(a.astype(int), _ODDS.size - 2), np.minimum(b.astype(int), _LN_D.size - 2)
-    u, v = a - i, b - j
-    ln = (1 - u) * ((1 - v) * table[i, j] + v * table[i, j + 1])
-    ln += u * ((1 - v) * table[i + 1, j] + v * table[i + 1, j + 1])
-    small = np.minimum(distance / 0.01, 1.0) ** 2  # below the table the information goes as the square
-    return np.asarray(np.exp(ln) * small)
-
-
-@lru_cache(maxsize=1)
-def _two_way_table() -> Floats:
-    """ln of the information on the grid of ln odds and ln distance, by Gauss-Hermite quadrature."""
-    nodes, weights = np.polynomial.hermite_e.hermegauss(121)
-    weights = weights / weights.sum()
-    d = np.exp(_LN_D)[None, :, None]
-    p = expit(_ODDS)[:, None, None]
-    odds = _ODDS[:, None, None]
-    low = d * nodes - 0.5 * d**2  # ln likelihood ratio of the other explanation, where the first holds
-    ln_p, ln_q = -np.logaddexp(0.0, -odds), -np.logaddexp(0.0, odds)
-    first = -np.logaddexp(ln_p, ln_q + low) @ weights
-    second = -np.logaddexp(ln_q, ln_p - (low + d**2)) @ weights
-    value = p[:, :, 0] * first + expit(-_ODDS)[:, None] * second
-    return np.asarray(np.log(np.maximum(value, 1e-300)))
+    x = np.clip(place, -_FAR, _FAR)
+    w = weight / np.maximum(weight.sum(axis=1, keepdims=True), 1e-300)
+    ln_p, ln_q = -np.logaddexp(0.0, -ln_odds)[:, None], -np.logaddexp(0.0, ln_odds)[:, None]
+    yes = np.exp(-0.5 * _GRID**2)
+    no = (w[:, :, None] * np.exp(-0.5 * (_GRID - x[:, :, None]) ** 2)).sum(axis=1)
+    ln_ratio = np.log(np.maximum(no, 1e-300)) + 0.5 * _GRID**2
+    ln_both = np.logaddexp(ln_p, ln_q + ln_ratio)  # of the reading's density, over that under "yes"
+    total = np.exp(ln_p) * (yes * -ln_both) + np.exp(ln_q) * (no * (ln_ratio - ln_both))
+    step = _GRID[1] - _GRID[0]
+    return np.asarray(np.maximum(total.sum(axis=1) * step / np.sqrt(2.0 * np.pi), 0.0))
 
 
 def best_of(
