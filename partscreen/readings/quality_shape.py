@@ -18,9 +18,6 @@ JUMP_SIGMA = 4.5
 # Allowance, as a share of the difference of a cubic and a straight line through the neighbours (assumption: bends of
 # real curves).
 CURVATURE_SHARE = 0.5
-# A bend the other way that is this small a share of the window's largest is no turning back; a single point off a
-# straight line bends the other way by half of it (assumption).
-CONTRARY_SHARE = 0.25
 FLOOR = {"hFE": 5e-3, "VBE": 5e-4, "VCE(sat)": 1e-2, "IC": 5e-3}  # ln hFE, V, ln V, ln A (assumption)
 WHOLE = 0.25  # share of bad points above which the whole sweep is left out (assumption)
 TEMP_APART = 2.0  # K; points further apart in temperature are not compared
@@ -237,7 +234,7 @@ def neighbour_jumps(order: Ints, group: Ints, x: Floats, y: Floats, std: Floats,
         Allowance for what no curve is smooth to; unit of y.
 
     Only windows of five points with monotonic, not too uneven x are looked at: that also keeps windows inside one
-    sweep. Points that bend one way throughout are a knee read in wide steps, which a cubic does not follow: no jump.
+    sweep. A knee read in wide steps, which a cubic does not follow, is no jump (`_outside_neighbours`).
     """
     if order.size < 5:
         empty = np.zeros(0)
@@ -263,23 +260,22 @@ def neighbour_jumps(order: Ints, group: Ints, x: Floats, y: Floats, std: Floats,
     noise = np.sqrt(ss[:, 2] ** 2 + np.sum((weights * around_std) ** 2, axis=1))
     residual = ys[:, 2] - cubic
     beyond = np.abs(residual) - CURVATURE_SHARE * np.abs(cubic - line) - floor
-    beyond = np.where(_bends_one_way(xs, ys, ss), 0.0, beyond)
+    beyond = np.minimum(beyond, _outside_neighbours(xs, ys))
     return Jumps(windows[:, 2], np.maximum(beyond, 0.0) / noise, residual)
 
 
-def _bends_one_way(xs: Floats, ys: Floats, ss: Floats) -> Bools:
-    """Windows whose slopes only fall, or only rise, within the noise: a point off the curve makes a slope turn back."""
-    gaps = np.diff(xs, axis=1)
-    bend = np.diff(np.diff(ys, axis=1) / gaps, axis=1) * np.sign(gaps[:, 1:])
-    noise = np.sqrt(
-        (ss[:, :-2] / gaps[:, :-1]) ** 2
-        + (ss[:, 1:-1] * (1.0 / gaps[:, :-1] + 1.0 / gaps[:, 1:])) ** 2
-        + (ss[:, 2:] / gaps[:, 1:]) ** 2
-    )
-    noise += CONTRARY_SHARE * np.abs(bend).max(axis=1, keepdims=True)
-    falls, rises = np.all(bend <= noise, axis=1), np.all(bend >= -noise, axis=1)
-    one_way: Bools = falls | rises
-    return one_way
+def _outside_neighbours(xs: Floats, ys: Floats) -> Floats:
+    """How far the middle point lies outside what its neighbours allow: the span of the chord between the nearest two
+    and of the two outer segments drawn on to the middle. A knee bends between these lines, a jump leaves them."""
+    centre = xs[:, 2]
+
+    def drawn_on(i: int, j: int) -> Floats:
+        value: Floats = ys[:, i] + (ys[:, j] - ys[:, i]) * (centre - xs[:, i]) / (xs[:, j] - xs[:, i])
+        return value
+
+    lines = np.stack((drawn_on(1, 3), drawn_on(0, 1), drawn_on(4, 3)))
+    outside: Floats = np.maximum(np.maximum(ys[:, 2] - lines.max(axis=0), lines.min(axis=0) - ys[:, 2]), 0.0)
+    return outside
 
 
 def _local_peaks(jumps: Jumps) -> Ints:
