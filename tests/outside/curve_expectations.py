@@ -17,6 +17,7 @@ from tests.outside.tester_files import DrawnCurve, DrawnPart
 BEYOND_END = 1.05  # a point this close to the limit's current stands for it
 WIDEST_GAP = 5.0  # two points further apart than this do not reach a current between them
 VCE_SPAN = 3.0  # a curve drawn at a VCE within this factor of the limit's speaks of it
+NEIGHBOURING_VCE = 1.3
 SURELY = 3.5  # standard uncertainties of the digitised point: a break beyond is one
 CELSIUS_SPAN = 40.0
 # A figure that states no temperature is taken as 25 degC within 5 K; gain goes by half a per cent for each (XTB 1.5).
@@ -46,10 +47,10 @@ class RowVerdict:
     @property
     def surely(self) -> bool:
         """Broken whatever VCE does: gain rises with VCE, so a minimum missed at more than the limit's VCE is missed at
-        it, and a maximum passed at less is passed at it. The other way round the gain is allowed to go in proportion
-        to VCE, which is more than the figures themselves show (0.75 powers of it where they bend most)."""
-        against = np.log(self.vce_ratio) * (-1.0 if self.side == "min" else 1.0)
-        return self.margin + max(float(against), 0.0) / self.std < -SURELY
+        it, and a maximum passed at less is passed at it. The other way round, between neighbouring voltages (4 and 5
+        V), the gain is allowed to go in proportion to VCE: more than any of the figures shows (0.75 powers of it)."""
+        against = max(float(np.log(self.vce_ratio)) * (-1.0 if self.side == "min" else 1.0), 0.0)
+        return against < np.log(NEIGHBOURING_VCE) and self.margin + against / self.std < -SURELY
 
 
 @dataclass(frozen=True)

@@ -11,9 +11,8 @@ import numpy as np
 
 from partscreen.readings.corrections import correct
 from partscreen.readings.import_files import import_files
-from partscreen.readings.kit import Kit, load_kit
 from partscreen.readings.quality import check_quality
-from partscreen.readings.tables import Batch, Floats
+from partscreen.readings.tables import Batch, Floats, Sweep
 from partscreen.readings.uncertainty import SessionUncertainty, apply_kit, session_uncertainty
 from partscreen.reference.library import Library
 from partscreen.reference.rows import Curve
@@ -22,9 +21,10 @@ HEADER = (
     "lot", "part", "session", "sweep", "run", "ic [A]", "ib [A]", "vce [V]", "vbe [V]", "hfe", "case temp [degC]",
     "pulse",
 )  # fmt: skip
+NEGLIGIBLE = 1e-3  # relative; the error along the axis is counted in that of the value
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class DrawnCurve:
     """A curve as arrays with rising current. `condition`: VCE [V], or the forced gain of a saturation curve."""
 
@@ -36,7 +36,7 @@ class DrawnCurve:
     reading_error: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class DrawnPart:
     """What one sheet draws of one type at 25 degC, or without saying a temperature."""
 
@@ -55,12 +55,9 @@ class DrawnPart:
     def curve_indices(self) -> tuple[int, ...]:
         return tuple(c.index for c in (*self.gain, *self.vbe, *self.saturation))
 
-    @property
-    def errors(self) -> tuple[float, float, float]:
-        """Largest relative reading error of its gain, VBE and saturation curves (0.03 where it has none)."""
-        kinds = (self.gain, self.vbe, self.saturation)
-        hfe, vbe, sat = (max((c.reading_error for c in kind), default=0.03) for kind in kinds)
-        return hfe, vbe, sat
+    def error(self, kind: str) -> float:
+        """Largest relative reading error of its curves of a kind (gain, vbe, saturation); NaN where it has none."""
+        return max((c.reading_error for c in getattr(self, kind)), default=float("nan"))
 
 
 def _drawn(curve: Curve, index: int, condition: str) -> DrawnCurve:
@@ -123,63 +120,41 @@ def _rows(part: DrawnPart) -> list[tuple[str | float, ...]]:
     return rows
 
 
-def write_kit(path: Path, errors: tuple[float, float, float]) -> None:
-    """A kit as accurate as the figure could be read.
-
-    A kit prints a limit of error; the reading error is a standard uncertainty. The importer takes the limit as that of
-    a rectangular distribution (JCGM 100:2008, 4.3.7), hence the square root of three; of a gain 0.3 of it differs from
-    point to point and the whole is shared by the session, which makes 1.044 of the reading error together.
-    """
-    hfe, vbe, sat = (100.0 * np.sqrt(3.0) * error for error in errors)
-    path.write_text(
-        f"""name = "a figure, read to {errors[0]:.1%} in gain"
-temperature = 25.0
-[[instruments]]
-name = "a digitised figure"
-reads = ["ic", "ib", "hfe", "vbe", "vce_sat"]
-accuracy.ic = {{ percent = 0.1 }}
-accuracy.ib = {{ percent = 0.1 }}
-accuracy.hfe = {{ percent = {hfe:.6f} }}
-accuracy.vbe = {{ percent = {vbe:.6f} }}
-accuracy.vce_sat = {{ percent = {sat:.6f} }}
-""",
-        encoding="utf-8",
-    )
-
-
 def imported(folder: Path, parts: Sequence[DrawnPart], markings: Sequence[str]) -> tuple[Batch, SessionUncertainty]:
-    """The bag written, then read by the ordinary reader, checked and corrected; every sheet with the kit it deserves.
+    """The bag written, then read by the ordinary reader, checked and corrected.
 
-    The command takes one kit a run; here one run holds sheets read to 1 % and to 6 %, so the uncertainties of each
-    session come from its own kit file.
+    Every point is read anew from its figure, so the reading error belongs to the point and the session shares nothing
+    but its temperature. A kit shares most of a percentage between the points of a session, which is right for an
+    instrument and wrong for a figure; so the uncertainties are set here, where a kit file would otherwise set them.
     """
     write_bag(folder / "bag.csv", parts, markings)
     sheet = folder / "lots.csv"
     sheet.write_text("lot,type\n" + "".join(f"{name},{name}\n" for name in markings), encoding="utf-8")
     raw = import_files([folder / "bag.csv"], lot_sheet=sheet)
     assert raw.problems == ()
-    by_session: dict[str, Kit] = {}
-    for number, part in enumerate(parts):
-        write_kit(folder / f"kit{number}.toml", part.errors)
-        by_session[part.name] = load_kit(folder / f"kit{number}.toml")
-    batch, shared = _with_kits(raw, by_session)
+    batch = apply_kit(_with_reading_errors(raw, parts), None)
     batch, _ = correct(batch, None)
-    return check_quality(batch, None, lambda lot: parts[0].polarity), shared
+    shared = session_uncertainty(batch, None)
+    nothing = np.zeros(len(batch.sessions))
+    checked = check_quality(batch, None, lambda lot: parts[0].polarity)
+    return checked, SessionUncertainty(shared.temp_std, nothing, nothing)
 
 
-def _with_kits(raw: Batch, by_session: dict[str, Kit]) -> tuple[Batch, SessionUncertainty]:
-    batch, shared = apply_kit(raw, None), session_uncertainty(raw, None)
-    points, gain, lead, temp = batch.points, shared.gain_ln_std, shared.lead_std, shared.temp_std
-    for number, name in enumerate(batch.sessions):
-        kit = by_session[name]
-        read = apply_kit(raw, kit)
-        of_kit = session_uncertainty(read, kit)
-        mine = points.session == number
-        stds = ("ic_std", "hfe_std", "vbe_std", "vce_std")
-        points = replace(
-            points, **{key: np.where(mine, getattr(read.points, key), getattr(points, key)) for key in stds}
-        )
-        at = np.arange(len(batch.sessions)) == number
-        gain, temp = np.where(at, of_kit.gain_ln_std, gain), np.where(at, of_kit.temp_std, temp)
-        lead = np.where(at, of_kit.lead_std, lead)
-    return replace(batch, points=points), SessionUncertainty(temp, gain, lead)
+def _with_reading_errors(raw: Batch, parts: Sequence[DrawnPart]) -> Batch:
+    """Standard uncertainty of each value as its curve states it, relative; the currents of the axis as well."""
+    points, by_name = raw.points, {part.name: part for part in parts}
+    hfe, vbe, sat = (
+        np.array([by_name[raw.sessions[i]].error(kind) for i in points.session])
+        for kind in ("gain", "vbe", "saturation")
+    )
+    saturated = points.sweep == Sweep.SATURATION
+    return replace(
+        raw,
+        points=replace(
+            points,
+            hfe_std=hfe * points.hfe,
+            vbe_std=vbe * points.vbe,
+            vce_std=np.where(saturated, sat * points.vce, NEGLIGIBLE * points.vce),
+            ic_std=NEGLIGIBLE * points.ic,
+        ),
+    )
