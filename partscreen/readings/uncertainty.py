@@ -89,7 +89,7 @@ def resolution(values: Floats, *, may_be_set: bool = False) -> float:
         for leading in (5.0, 2.0, 1.0):
             step = leading * 10.0**power
             ratio = distinct / step
-            if ratio[-1] < 1e6 and np.all(np.abs(ratio - np.round(ratio)) < 1e-6 + 1e-9 * ratio):
+            if 0.5 < ratio[0] and ratio[-1] < 1e6 and np.all(np.abs(ratio - np.round(ratio)) < 1e-6 + 1e-9 * ratio):
                 return step
     return 0.0
 
