@@ -5,18 +5,21 @@ from.
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
 
 from partscreen.device.parameters import INDEX, NAMES
 from partscreen.device.prior import PartPrior, TypeConstants
+from partscreen.reference.library import Library
 from partscreen.reference.models import ReferenceType
 from partscreen.reference.population_constants import Grading, constants_for, gradings_for, rated_current
 from partscreen.reference.population_fit import Centre, fit_centre
 from partscreen.reference.population_spreads import Spreads, load_spreads
+from partscreen.reference.population_store import Entry, key_of_bytes, key_of_type, load_store
 from partscreen.reference.population_tails import with_tails
 from partscreen.reference.population_witnesses import ORIGINS, Witnesses, gather
 
@@ -85,6 +88,7 @@ def population_for(
     leave_out_sources : ids of sources whose rows and curves must not be used (ratings stay: they name the type)
     leave_out_curves : indexes into `of.curves`
     gain_group : rank printed on the parts, where the sheet names such ranks; narrows the gain
+    spreads : other spreads than the packaged ones; given, everything is computed and nothing taken from the store
 
     Returns
     -------
@@ -95,12 +99,38 @@ def population_for(
     if spreads is None and key in _CACHE and _CACHE[key][0] is of:
         _CACHE.move_to_end(key)
         return _CACHE[key][1]
-    found = _build(of, key[1], key[2], gain_group, spreads or load_spreads())
+    plain = spreads is None and not key[1] and not key[2] and gain_group is None
+    stored = load_store().by_type.get(key_of_type(of)) if plain else None
+    found = _stored(stored) if stored else _build(of, key[1], key[2], gain_group, spreads or load_spreads())
     if spreads is None:
         _CACHE[key] = (of, found)
         while len(_CACHE) > _CACHE_SIZE:
             _CACHE.popitem(last=False)
     return found
+
+
+def populations_of(library: Library, polarity: str, *, besides: str = "") -> Iterator[tuple[str, Population]]:
+    """Type number and population of every type of one polarity that has a population, `besides` left out.
+
+    A file whose population is stored is not even parsed: asking for all types costs little.
+    """
+    store = load_store()
+    for name in library.names:
+        try:
+            entry = store.by_file.get(key_of_bytes(library.files[name].read_bytes()))
+        except OSError:  # the file a type was parsed from may be gone by now
+            entry = None
+        of = library.type(name) if entry is None else entry
+        if of.polarity == polarity and of.name != besides:
+            found = _stored(of) if isinstance(of, Entry) else population_for(of)
+            if found is not None:
+                yield of.name, found
+
+
+@lru_cache(maxsize=512)
+def _stored(entry: Entry) -> Population | None:
+    fields = entry.fields()
+    return None if fields is None else Population(**fields)
 
 
 def why_no_population(of: ReferenceType) -> str:

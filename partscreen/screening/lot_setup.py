@@ -13,7 +13,8 @@ from partscreen.readings.tables import Lot
 from partscreen.reference.library import Library
 from partscreen.reference.limits import Limit, limits
 from partscreen.reference.models import ReferenceType
-from partscreen.reference.population import why_no_population
+from partscreen.reference.population import population_for as library_population
+from partscreen.reference.population import populations_of, why_no_population
 from partscreen.screening.capacitance import FieldReference
 from partscreen.screening.evidence.knowledge import TypeCentre
 from partscreen.screening.part_results import CurvePlan
@@ -103,6 +104,9 @@ def other_types(library: Library, setup: TypeSetup, population_for: PopulationFo
     if setup.kind is None:
         return ()
     mine = setup.kind
+    if population_for is library_population:  # without special wishes the stored ones do
+        known = populations_of(library, mine.polarity, besides=mine.name)
+        return tuple(type_centre(name, population) for name, population in known)
     others = (kind for kind in library if kind.name != mine.name and kind.polarity == mine.polarity)
     found = ((kind.name, population_for(kind)) for kind in others)
     return tuple(type_centre(name, population) for name, population in found if population is not None)
