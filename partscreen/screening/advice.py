@@ -7,14 +7,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from partscreen.device.observations import Observations
-from partscreen.device.prior import TypeConstants
 from partscreen.readings.kit import Kit
 from partscreen.results import NextMeasurement, PartResult
 from partscreen.screening.candidates import TypeFacts, facts_of
-from partscreen.screening.evidence.knowledge import Knowledge
-from partscreen.screening.evidence.weigh_lots import LotEvidence
+from partscreen.screening.findings import LotFindings
 from partscreen.screening.lot_setup import TypeSetup
 from partscreen.screening.next_measurement import Undecided, first_measurement, next_measurements
+from partscreen.screening.weighing import WeighedLot
 
 _SYMBOLS = {"C_CB": "c_cb", "C_BE": "c_be", "ICEO": "iceo", "V(BR)CEO": "v_br_ceo", "dwell": "dwell"}
 _NOT_ADVISED = frozenset({"MISFIT"})
@@ -26,11 +25,21 @@ def facts_of_setup(setup: TypeSetup) -> TypeFacts:
     return facts_of(setup.kind, vce=setup.plan.vce, forced_gain=setup.plan.forced_gain)
 
 
+def with_advice(found: LotFindings, parts: Sequence[PartResult], kit: Kit | None) -> list[PartResult]:
+    """The results of a lot's judged parts, in the order of `found.parts`, the held ones with their next measurement."""
+    if found.weighed is not None and found.setup.population is not None:
+        steps = advise_weighed(found.weighed, found.observations, found.setup, kit, parts)
+    else:
+        steps = advise_unweighed(found.setup, kit, parts)
+    return [
+        part if step is None else part.model_copy(update={"next_measurement": step})
+        for part, step in zip(parts, steps, strict=True)
+    ]
+
+
 def advise_weighed(
-    found: LotEvidence,
-    known: Knowledge,
+    weighed: WeighedLot,
     observations: Observations,
-    constants: TypeConstants,
     setup: TypeSetup,
     kit: Kit | None,
     parts: Sequence[PartResult],
@@ -39,19 +48,25 @@ def advise_weighed(
 
     Parameters
     ----------
-    found, known, observations : of the lot, first axis its judged parts
+    weighed, observations : of the lot, first axis its judged parts
+    setup : of the marked type, with its population
     parts : results of the same parts, in the same order; those held are advised on
     """
+    assert setup.population is not None
     wanted = np.array([advised(p) for p in parts], dtype=np.bool_)
     reach_only = np.array([p.evidence is not None and p.evidence <= 0.0 for p in parts], dtype=np.bool_)
-    spots = [taken(p) for p in parts]
-    undecided = Undecided(observations, found.readings, found.weighed, known, constants, spots)
+    undecided = Undecided(
+        observations, weighed.evidence.readings, weighed.evidence.weighed, weighed.known,
+        setup.population.constants, [taken(p) for p in parts], setup.population.gradings, len(parts),
+    )  # fmt: skip
     return next_measurements(undecided, facts_of_setup(setup), kit, wanted, by_reach=reach_only)
 
 
 def advise_unweighed(setup: TypeSetup, kit: Kit | None, parts: Sequence[PartResult]) -> list[NextMeasurement | None]:
     """Next measurements of parts whose evidence cannot be weighed: no model of the type, or no usable reading."""
     facts = facts_of_setup(setup)
+    limits_only = setup.kind is not None and setup.prior is None
+    limited = frozenset(x.quantity for x in setup.limits if x.is_limit and x.quantity) if limits_only else frozenset()
     made: dict[frozenset[str], NextMeasurement | None] = {}
     out: list[NextMeasurement | None] = []
     for part in parts:
@@ -60,7 +75,7 @@ def advise_unweighed(setup: TypeSetup, kit: Kit | None, parts: Sequence[PartResu
             continue
         keys = taken(part)
         if keys not in made:
-            made[keys] = first_measurement(kit, facts, keys)
+            made[keys] = first_measurement(kit, facts, keys, limited)
         out.append(made[keys])
     return out
 

@@ -34,7 +34,8 @@ ORDINARY_SUPPLY = 5.0  # [V] where neither kit nor type states VCE
 @dataclass(frozen=True, slots=True)
 class TypeFacts:
     """What a recipe needs of a type. `forced_gain`, `vce`: of the sheet's saturation and gain rows; `dc_area`: corners
-    (VCE [V], IC [A]) of its steady safe area; `rth_jc` [K/W]; `tj_max` [K]. None, or empty: not known."""
+    (VCE [V], IC [A]) of its steady safe area; `rth_jc` [K/W]; `tj_max` [K]; `vcb`: bias of the sheet's C_CB [V];
+    `gain`: an hFE to expect. None, or empty: not known."""
 
     polarity: str | None = None
     vce: float = ORDINARY_SUPPLY
@@ -46,6 +47,7 @@ class TypeFacts:
     tj_max: float | None = None
     dc_area: tuple[tuple[float, float], ...] = ()
     vcb: float | None = None
+    gain: float | None = None
 
 
 def facts_of(kind: ReferenceType | None, *, vce: float = ORDINARY_SUPPLY, forced_gain: float = 10.0) -> TypeFacts:
@@ -58,8 +60,17 @@ def facts_of(kind: ReferenceType | None, *, vce: float = ORDINARY_SUPPLY, forced
     return TypeFacts(
         kind.polarity, vce, forced_gain, kind.rating("VCEO"), kind.rating("IC"), kind.rating("PC"),
         kind.rating("RTHJC"), None if hot is None else hot + ZERO_CELSIUS, areas[0] if areas else (),
-        biases[0] if biases else None,
+        biases[0] if biases else None, _middling_gain(kind),
     )  # fmt: skip
+
+
+def _middling_gain(kind: ReferenceType) -> float | None:
+    """Between the limits of the first hFE row that has both, else twice the first minimum (assumption)."""
+    rows = [c for c in kind.characteristics if c.symbol == "hFE" and c.min is not None]
+    both = [math.sqrt(c.min * c.max) for c in rows if c.min is not None and c.max is not None]
+    if both:
+        return both[0]
+    return 2.0 * rows[0].min if rows and rows[0].min is not None else None
 
 
 @dataclass(frozen=True, slots=True)

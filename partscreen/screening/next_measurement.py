@@ -15,12 +15,15 @@ from partscreen.device.predict import predict_gain, predict_saturation
 from partscreen.device.prior import TypeConstants
 from partscreen.readings.kit import Kit
 from partscreen.readings.uncertainty import reading_std
+from partscreen.reference.population_spreads import load_spreads
 from partscreen.results import NextMeasurement
 from partscreen.screening.candidates import Candidate, TypeFacts, candidates, last_resorts
 from partscreen.screening.evidence.combine import Weighed
 from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import N_COORDINATES, SATURATION_EDGE, Linearised
+from partscreen.screening.evidence.shared_misfit import OWN_SHARE
 from partscreen.screening.information_gain import Gain, Menu, best_of, expected_gain
+from partscreen.screening.model_error import GradingLike
 from partscreen.screening.recipes import Expected, recipe_of
 from partscreen.screening.spot_conditions import ROOM_TEMPERATURE
 
@@ -54,7 +57,8 @@ class Undecided:
     """Parts of one lot, weighed; first axis the part.
 
     observations : what was read. readings : the same about their own fits. spots_read : per part, keys of readings
-    outside the model that were taken (ICEO, V(BR)CEO, dwell).
+    outside the model that were taken (ICEO, V(BR)CEO, dwell). gradings : base-emitter, collector-base; what a
+    capacitance at another bias than the sheet's leaves open. lot_size : parts the lot has, advised on or not.
     """
 
     observations: Observations
@@ -63,6 +67,8 @@ class Undecided:
     known: Knowledge
     constants: TypeConstants
     spots_read: Sequence[frozenset[str]] = ()
+    gradings: tuple[GradingLike, ...] = ()
+    lot_size: int = 1
 
 
 def next_measurements(
@@ -129,16 +135,22 @@ KNOWN_GOOD = NextMeasurement(
 )
 
 
-def first_measurement(kit: Kit | None, facts: TypeFacts, taken: frozenset[str] = frozenset()) -> NextMeasurement | None:
+def first_measurement(
+    kit: Kit | None, facts: TypeFacts, taken: frozenset[str] = frozenset(), limited: frozenset[str] = frozenset()
+) -> NextMeasurement | None:
     """What to read of a part of which nothing is weighed: type unknown, no model of it, or no usable reading.
 
-    `taken`: keys of candidates already read ("c_cb", "c_be", "vce_sat", "two_currents", "sweep").
+    `taken`: keys of candidates already read ("c_cb", "c_be", "vce_sat", "two_currents", "sweep"). `limited`: quantities
+    the type has printed limits of, where limits are all there is to judge by; readings of them go first.
     """
     offered = [c for c in candidates(kit, facts) if c.key not in taken]
+    offered = [c for c in offered if limited & set(c.reads)] or offered
     if not offered:
         return None
     best = max(offered, key=lambda c: GENERAL[c.key] / c.minutes)
     why = "of what the kit reads, this tells most of an unread part per bench minute in general"
+    if limited & set(best.reads):
+        why = "the type is judged by its printed limits alone, and this reaches more of them"
     return NextMeasurement(
         reading=best.reading, why=_with_kit(why, kit), minutes=best.minutes, recipe=recipe_of(best, facts)
     )
@@ -187,6 +199,8 @@ def _capacitance_rows(one: Candidate, theta: Floats, parts: Undecided, kit: Kit 
     near = np.abs(o.cap_bias - one.value) <= ALIKE_BIAS * (1.0 + one.value)
     as_good = o.cap_ln_std <= AS_GOOD * std
     taken = (near & as_good & (o.cap_junction == junction) & np.isfinite(o.cap)).any(axis=1)
+    if len(parts.gradings) > junction:
+        std = np.hypot(std, parts.gradings[junction].ln_std(np.full(std.shape, one.value)))
     return _rows(found.d_ln_c, (zero, zero, zero)), std, ~taken[:, None]
 
 
@@ -209,11 +223,11 @@ def _gain_rows(
     jac, std, fresh = [], [], []
     if "hfe" in one.reads:
         jac.append(_rows(found.d_ln_hfe, (found.dt_ln_hfe, np.ones_like(ic), zero)))
-        std.append(hfe_std)
+        std.append(_with_misfit("hFE", hfe_std, hfe, ic, parts))
         fresh.append(~_read(ic, hfe_std, o.gain_ic, o.hfe, o.hfe_ln_std))
     if "vbe" in one.reads:
         jac.append(_rows(found.d_vbe, (found.dt_vbe, zero, zero)))
-        std.append(vbe_std)
+        std.append(_with_misfit("VBE", vbe_std, found.vbe, ic, parts))
         fresh.append(~_read(ic, vbe_std, o.gain_ic, o.vbe, o.vbe_std))
     middling = Expected(tuple(np.nanmedian(hfe, axis=0).tolist()), tuple(np.nanmedian(found.vbe, axis=0).tolist()))
     joined = (np.concatenate(a, axis=1) for a in (jac, std, fresh))
@@ -235,7 +249,17 @@ def _saturation_rows(
     std = np.hypot(reading_std("vce_sat", vce, kit), vce * reading_std("ic", ic, kit) / ic)
     fresh = ~_read(ic, std, o.sat_ic, o.vce_sat, o.vce_sat_std)
     jac = _rows(found.d_vce, (found.dt_vce, np.zeros_like(ic), ic))
-    return jac, std, fresh, Expected()
+    return jac, _with_misfit("VCE(sat)", std, vce, ic, parts), fresh, Expected()
+
+
+def _with_misfit(symbol: str, std: Floats, value: Floats, ic: Floats, parts: Undecided) -> Floats:
+    """Uncertainty of a reading with the device model's own error: the whole of it for a part alone, what is left once
+    the lot has shown its common part otherwise (all of the lot read alike: assumption)."""
+    with np.errstate(invalid="ignore"):
+        model = load_spreads().readings[symbol].misfit_std(value, ic / parts.constants.ic_rated)
+    n = parts.lot_size
+    left = 1.0 if n == 1 else np.sqrt(OWN_SHARE**2 + 1.0 / n)
+    return np.asarray(np.hypot(std, left * model))
 
 
 def _read(ic: Floats, std: Floats, read_ic: Floats, read: Floats, read_std: Floats) -> Bools:
@@ -261,7 +285,7 @@ def _pick(parts: Undecided, rows: Ints) -> Undecided:
     spots = [_spots(parts, int(i)) for i in rows]
     return Undecided(
         take_observations(parts.observations, rows), parts.readings.pick(rows), weighed, parts.known,
-        parts.constants, spots,
+        parts.constants, spots, parts.gradings, parts.lot_size,
     )  # fmt: skip
 
 
@@ -274,7 +298,7 @@ def _why(gain: Gain, part: int, number: int, one: Candidate, names: Sequence[str
     against = names[int(gain.told[part, number])]
     minutes = f"{one.minutes:.2g} min" + (" (assumed)" if one.minutes_assumed else "")
     words = (
-        f"of what the kit reads, this is expected to settle most per bench minute: about {100 * min(share, 1.0):.0f} "
+        f"of what the kit reads, this is expected to settle most per bench minute: at most {100 * min(share, 1.0):.0f} "
         f"% of "
         f'what is open, in {minutes}, above all against "{against}"'
     )

@@ -34,7 +34,7 @@ def only_capacitance(used: Sequence[str]) -> bool:
 
 def _odds(evidence: float) -> str:
     if abs(evidence) < EVEN:
-        return "they are about as likely if it is as marked as if it is not"
+        return "the readings are about as likely if the part is as marked as if it is not"
     side = "if it is substituted or unfit" if evidence > 0 else "if it is as marked"
     return f"they are {odds_text(evidence)} likelier {side}"
 

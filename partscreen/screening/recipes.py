@@ -20,6 +20,7 @@ STEADY_SECONDS = (
 )
 COOLING_SECONDS = 30
 SUPPLY_MARGIN = 1.5  # current limit of the supply over the reading's current
+ORDINARY_GAIN = 80.0  # of a power part of which nothing is known (assumption)
 SATURATED = 0.3  # [V] taken for VCE(sat) when a resistor is worked out
 _MARK = "@"
 
@@ -30,17 +31,18 @@ class Expected:
 
     hfe: tuple[float, ...] = ()
     vbe: tuple[float, ...] = ()
+    otherwise: float = ORDINARY_GAIN
 
     def at(self, index: int) -> tuple[float, float]:
-        """Gain and VBE at one current; an ordinary power part where nothing is known (assumption: 80 and 0.65 V)."""
-        hfe = self.hfe[index] if index < len(self.hfe) and math.isfinite(self.hfe[index]) else 80.0
+        """Gain and VBE at one current; where nothing is known `otherwise`, and 0.65 V."""
+        hfe = self.hfe[index] if index < len(self.hfe) and math.isfinite(self.hfe[index]) else self.otherwise
         vbe = self.vbe[index] if index < len(self.vbe) and math.isfinite(self.vbe[index]) else 0.65
         return hfe, vbe
 
 
 def recipe_of(candidate: Candidate, facts: TypeFacts, expected: Expected | None = None) -> str:
     """The recipe of one reading, a step a line."""
-    told = expected or Expected()
+    told = expected or Expected(otherwise=facts.gain or ORDINARY_GAIN)
     makers = {
         "c_cb": lambda: _capacitance(candidate, facts, "C_CB", "VCB", "collector", "emitter"),
         "c_be": lambda: _capacitance(candidate, facts, "C_BE", "VEB", "emitter", "collector"),

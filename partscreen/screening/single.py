@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from partscreen.errors import Problem, UnusableInput
 from partscreen.quantities import QUANTITIES
 from partscreen.readings.builder import Builder, SpotRow
@@ -18,10 +20,13 @@ from partscreen.reference.library import Library
 from partscreen.reference.population import population_for as library_population
 from partscreen.reference.wording import figure_text
 from partscreen.results import InputFile, LotResult, PartResult
+from partscreen.screening.advice import advise_unweighed, advise_weighed, advised
 from partscreen.screening.contradictions import hold_contradictions, set_aside
-from partscreen.screening.lot_setup import PopulationFor, TypeSetup, set_up
+from partscreen.screening.lot_setup import PopulationFor, TypeSetup, other_types, set_up
+from partscreen.screening.observe import build_observations
 from partscreen.screening.odds import first_sentence
 from partscreen.screening.screen import screen_batch
+from partscreen.screening.weighing import weigh_group
 
 LOT, PART, SESSION = "check", "1", "check"
 EXAMPLE = '"C_CB=118 pF @ VCB=10 V, f=1 MHz"'
@@ -83,10 +88,36 @@ def check_readings(
         session_uncertainty=session_uncertainty(batch, kit, temperature=temperature),
         population_for=population_for,
     )
-    lots = hold_contradictions(batch, lots, reasons)
+    lots = _advised(hold_contradictions(batch, lots, reasons), batch, setup, library, kit, population_for, prior_share)
     rests = _rests_on(setup, batch, population_for)
     words = answer(lots[0], rests, (*batch.notices, *(note.sentence for note in corrections)))
     return Checked(batch, lots, words)
+
+
+def _advised(
+    lots: list[LotResult],
+    batch: Batch,
+    setup: TypeSetup,
+    library: Library,
+    kit: Kit | None,
+    population_for: PopulationFor,
+    prior_share: float,
+) -> list[LotResult]:
+    """The part with its next measurement, where the screening of its lot gave none."""
+    (lot,) = lots
+    (part,) = lot.parts
+    if part.next_measurement is not None or not (advised(part) or part.status == "unusable"):
+        return lots
+    if part.evidence is None or setup.population is None:
+        (step,) = advise_unweighed(setup, kit, [part])
+    else:
+        shared = session_uncertainty(batch, kit)
+        o = build_observations(batch, np.array([0]), session_uncertainty=shared).observations
+        others = other_types(library, setup, population_for)
+        weighed = weigh_group(o, batch.part_lot, {0: batch.lots[0]}, setup.population, others, prior_share=prior_share)
+        (step,) = advise_weighed(weighed[0], o, setup, kit, [part])
+    advice = part.model_copy(update={"next_measurement": step})
+    return [lot.model_copy(update={"parts": [advice]})]
 
 
 def batch_of(type_name: str, texts: Sequence[str]) -> Batch:
@@ -167,8 +198,9 @@ def answer(lot: LotResult, rests: str | None, notices: Sequence[str] = ()) -> tu
     if first is not None:
         lines.append(first)
     lines += [r.sentence for r in part.reasons]
-    lines += [r.sentence for r in lot.reasons]
-    if part.area_ratio is not None and part.area_ratio.value is not None:
+    lines += [r.sentence for r in lot.reasons if r.code not in _OF_LOTS]
+    told = any("die area" in r.sentence for r in part.reasons)
+    if not told and part.area_ratio is not None and part.area_ratio.value is not None:
         a = part.area_ratio
         lines.append(f"Die area: {a.value:.2g} of the type's (95 % between {a.low:.2g} and {a.high:.2g}).")
     if rests:
@@ -178,6 +210,9 @@ def answer(lot: LotResult, rests: str | None, notices: Sequence[str] = ()) -> tu
     lines += [f"Note: {notice}" for notice in notices]
     lines += next_lines(part)
     return tuple(dict.fromkeys(lines))
+
+
+_OF_LOTS = frozenset({"NO_ABSOLUTE_REFERENCE", "MAIN_POPULATION_UNFIT"})  # said of the part itself already
 
 
 def _limit_lines(part: PartResult) -> list[str]:
