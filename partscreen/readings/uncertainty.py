@@ -89,7 +89,7 @@ def resolution(values: Floats, *, may_be_set: bool = False) -> float:
         for leading in (5.0, 2.0, 1.0):
             step = leading * 10.0**power
             ratio = distinct / step
-            if 0.5 < ratio[0] and ratio[-1] < 1e6 and np.all(np.abs(ratio - np.round(ratio)) < 1e-6 + 1e-9 * ratio):
+            if ratio[0] > 0.5 and ratio[-1] < 1e6 and np.all(np.abs(ratio - np.round(ratio)) < 1e-6 + 1e-9 * ratio):
                 return step
     return 0.0
 
@@ -159,7 +159,28 @@ def _temperatures(batch: Batch, kit: Kit | None, temperature: float | None) -> t
     fallback = temperature if temperature is not None else kit.temperature_kelvin if kit else ASSUMED_TEMPERATURE
     filled = np.where(missing, np.where(np.isfinite(points.ambient), points.ambient, fallback), points.case_temp)
     assumed = frozenset(int(s) for s in np.unique(points.session[missing]))
+    if temperature is None:
+        kept = _reads_its_own(points, missing, sorted(assumed))
+        for session, median in kept.items():
+            here = missing & (points.session == session) & ~np.isfinite(points.ambient)
+            filled = np.where(here, median, filled)
+        assumed -= kept.keys()
     return replace(points, case_temp=filled), batch.assumed_temp | assumed | unread
+
+
+def _reads_its_own(points: Points, missing: Bools, sessions: list[int]) -> dict[int, float]:
+    """Median temperature of sittings that read it with most points, much the same throughout.
+
+    Where such a sitting lacks it here and there, it keeps what it read: a cell that cannot be used must not cost the
+    other parts theirs.
+    """
+    out = {}
+    for session in sessions:
+        mine = points.session == session
+        read = points.case_temp[mine & ~missing]
+        if 2 * read.size > np.count_nonzero(mine) and float(np.ptp(read)) <= 2 * TEMP_STD_ASSUMED:
+            out[session] = float(np.median(read))
+    return out
 
 
 def _kit_conditions(points: Points, kit: Kit | None) -> Points:
