@@ -11,7 +11,8 @@ import typer
 if TYPE_CHECKING:
     from partscreen.results import LotResult, PartResult, Screening
 
-MARK = {"accept": "[=] accept", "hold": "[?] hold  ", "reject": "[x] reject", None: "[-] not usable"}
+MARK = {"accept": "[=] accept", "hold": "[?] hold", "reject": "[x] reject", None: "[-] not usable"}
+SHOWN = 12  # parts named in full for one reason; the report and the result name them all
 
 
 def say(text: str) -> None:
@@ -53,13 +54,41 @@ def _lot_head(lot: LotResult) -> str:
     return f"{', '.join(bits)}: {parts}: {tally}\n  The lot: {JUDGEMENTS[lot.judgement]}"
 
 
-def _part_line(part: PartResult) -> str:
-    sentence = part.reasons[0].sentence if part.reasons else ""
-    return f"  {part.part:<12} {MARK[part.disposition]}  {sentence}"
+def _lines(lot: LotResult, disposition: str | None) -> list[str]:
+    """The parts of one disposition: alike ones together, the others a line each, long lists cut short and said so."""
+    by_code: dict[str, list[PartResult]] = {}
+    for part in lot.parts:
+        if part.disposition == disposition:
+            by_code.setdefault(part.reasons[0].code if part.reasons else "", []).append(part)
+    out: list[str] = []
+    for members in by_code.values():
+        sentences = [part.reasons[0].sentence if part.reasons else "" for part in members]
+        if len(members) > 1 and len(set(sentences)) == 1:
+            out += [f"  {MARK[disposition]}  {sentences[0]}", f"      {_names(members)}"]
+            continue
+        shown = zip(members[:SHOWN], sentences, strict=False)
+        out += [f"  {MARK[disposition]}  {part.part}: {sentence}" for part, sentence in shown]
+        if len(members) > SHOWN:
+            out.append(f"      and {len(members) - SHOWN} more for the same reason: {_names(members[SHOWN:])}")
+    return out
+
+
+def _names(parts: list[PartResult]) -> str:
+    more = f" and {len(parts) - SHOWN} more" if len(parts) > SHOWN else ""
+    return ", ".join(part.part for part in parts[:SHOWN]) + more
+
+
+def _next_lines(lot: LotResult) -> list[str]:
+    """What to measure next, and on which parts."""
+    wanted: dict[str, list[PartResult]] = {}
+    for part in lot.parts:
+        if part.next_measurement is not None:
+            wanted.setdefault(part.next_measurement.reading, []).append(part)
+    return [f"  measure next: {reading}: {_names(members)}" for reading, members in wanted.items()]
 
 
 def show_screening(screening: Screening, *, invented: bool = False) -> None:
-    """The answer in plain lines: a head per lot, then a line for every part that is not merely like its neighbours."""
+    """The answer in plain lines: a head per lot, then its parts by disposition, those that say the same together."""
     if invented:
         typer.echo("Invented data: a demonstration, no statement about any supplier or maker.")
     for item in screening.inputs:
@@ -78,16 +107,11 @@ def show_screening(screening: Screening, *, invented: bool = False) -> None:
         typer.echo(f"\n{_lot_head(lot)}")
         for reason in lot.reasons:
             typer.echo(f"  {reason.sentence}")
-        groups: dict[tuple[str | None, str], list[str]] = {}
-        for part in lot.parts:
-            if part.disposition == "hold":
-                first = part.reasons[0].sentence if part.reasons else ""
-                groups.setdefault((part.disposition, first), []).append(part.part)
-            else:
-                typer.echo(_part_line(part))
-        for (disposition, sentence), names in groups.items():
-            shown = ", ".join(names[:12]) + (f" and {len(names) - 12} more" if len(names) > 12 else "")
-            typer.echo(f"  {shown}\n      {MARK[disposition]}  {sentence}")
+        for disposition in ("reject", "hold", None, "accept"):
+            for line in _lines(lot, disposition):
+                typer.echo(line)
+        for line in _next_lines(lot):
+            typer.echo(line)
     for row in screening.not_judged:
         say(f"not judged: {row.part or ''} {row.lot or ''}: {row.why}")
 

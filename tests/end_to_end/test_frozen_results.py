@@ -12,8 +12,6 @@ from tests.frozen.write import FOLDER, LARGEST, fresh
 FILES = sorted(FOLDER.glob("*.json"))
 SAME = 0.01  # relative: value at a limit, read directly; priors and least squares may move its last digits
 CARRIED = 2.0  # standard uncertainties: a carried value leans on the population, which later work sharpens
-DECIDED = 0.1  # share of the prior below which the readings decide a parameter; the others may follow the prior
-NEAR_LN = 0.1  # natural logarithm of such a parameter (assumption: it still follows the prior a little)
 FIRM = {
     "LIMIT_BROKEN",
     "OPEN",
@@ -34,8 +32,8 @@ def today(tmp_path_factory) -> dict[tuple[str, str], PartResult]:
     return {(lot.lot, part.part): part for lot in whole.lots for part in lot.parts}
 
 
-def rows(part: PartResult) -> dict[tuple[str, ...], LimitResult]:
-    return {(x.symbol, x.side, x.conditions, x.edition or "", x.source): x for x in part.limits}
+def rows(part: PartResult) -> dict[tuple[str | float, ...], LimitResult]:
+    return {(x.symbol, x.side, x.conditions, x.edition or "", x.basis, x.limit): x for x in part.limits}
 
 
 def test_there_is_one_frozen_result_for_each_demo_lot():
@@ -110,9 +108,23 @@ def test_fresh_fit_converges_where_the_frozen_one_did(path, today):
         assert set(part.fit.names) <= set(now.names)
         if part.fit.status == "converged":
             assert now.status == "converged", part.part
-        seen = dict(zip(part.fit.names, part.fit.prior_share, strict=True))
-        old_theta, new_theta = (dict(zip(f.names, f.theta, strict=True)) for f in (part.fit, now))
-        decided = [name for name, share in seen.items() if share < DECIDED]
-        assert decided, part.part
-        for name in decided:
-            assert abs(new_theta[name] - old_theta[name]) < NEAR_LN, (part.part, name)
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: p.stem)
+def test_fresh_fit_draws_the_same_curves(path, today):
+    (lot,) = load(path).lots
+    for part in lot.parts:
+        if part.curves is None:
+            continue
+        now = today[lot.lot, part.part].curves
+        assert now is not None, part.part
+        for name, relative, absolute in (("hfe", SAME, 0.0), ("vbe", 0.0, 1e-3)):
+            spread = getattr(part.curves, f"{name}_std")
+            new_at = dict(zip(now.ic, getattr(now, name), strict=True))
+            for ic, old, std in zip(part.curves.ic, getattr(part.curves, name), spread, strict=True):
+                new = min(new_at.items(), key=lambda pair: abs(pair[0] / ic - 1))
+                assert abs(new[0] / ic - 1) < 1e-6, (part.part, name, ic)
+                if old is None or std is None:
+                    continue
+                assert new[1] is not None, (part.part, name, ic)
+                assert abs(new[1] - old) <= max(relative * abs(old), absolute, std), (part.part, name, ic)

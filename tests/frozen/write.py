@@ -7,7 +7,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-from partscreen.results import LotResult, PartResult, Screening
+from partscreen.results import Curves, LotResult, PartResult, Screening
 
 FOLDER = Path(__file__).resolve().parent
 LARGEST = 60_000  # bytes of one file
@@ -27,12 +27,24 @@ def of_lot(whole: Screening, lot: LotResult) -> Screening:
 
 def _brief(part: PartResult) -> PartResult:
     fit = part.fit.model_copy(update={"covariance": None}) if part.fit else None
-    reached = [limit for limit in part.limits if limit.reached != "not_reached"]
-    return part.model_copy(update={"fit": fit, "curves": None, "limits": reached})
+    reached = [
+        limit.model_copy(update={"source": limit.source.split(",")[0]})
+        for limit in part.limits
+        if limit.reached != "not_reached"
+    ]
+    return part.model_copy(update={"fit": fit, "curves": _thin(part.curves), "limits": reached})
+
+
+def _thin(curves: Curves | None) -> Curves | None:
+    """Every third point."""
+    if curves is None:
+        return None
+    lists = {name: value[::3] for name, value in curves if isinstance(value, list)}
+    return curves.model_copy(update=lists)
 
 
 def text_of(result: Screening) -> str:
-    """JSON with one part a line, so that a change of one part is a change of one line; figures to eight digits."""
+    """JSON with one part a line, so that a change of one part is a change of one line; figures to six digits."""
     data = _short(result.model_dump(mode="json", by_alias=True))
     (lot,) = data["lots"]
     parts = lot.pop("parts")
@@ -47,7 +59,7 @@ def _short(value: Any) -> Any:
         return {key: _short(item) for key, item in value.items()}
     if isinstance(value, list):
         return [_short(item) for item in value]
-    return float(f"{value:.8g}") if isinstance(value, float) else value
+    return float(f"{value:.6g}") if isinstance(value, float) else value
 
 
 def main() -> None:
