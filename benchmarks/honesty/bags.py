@@ -130,7 +130,8 @@ def observations(several: list[Readings]) -> Observations:
     count, sessions = np.array([r.n for r in several]), len(several)
     sat_ic = tiled(first.sat_ic).astype(float)
     return Observations(
-        gain_ic=tiled(first.ic).astype(float), gain_vce=np.full(hfe.shape, GAIN_VCE), gain_temp=np.full(hfe.shape, ROOM),
+        gain_ic=tiled(first.ic).astype(float), gain_vce=np.full(hfe.shape, GAIN_VCE),
+        gain_temp=np.full(hfe.shape, ROOM),
         gain_pulsed=np.ones(hfe.shape, dtype=bool), hfe=hfe, hfe_ln_std=np.full(hfe.shape, HFE_STD), vbe=vbe,
         vbe_std=np.full(vbe.shape, VBE_STD), sat_ic=sat_ic, sat_ib=sat_ic / FORCED_GAIN,
         sat_temp=np.full(sat.shape, ROOM), sat_pulsed=np.ones(sat.shape, dtype=bool), vce_sat=sat,

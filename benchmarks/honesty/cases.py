@@ -20,8 +20,8 @@ class Case:
     """One row.
 
     bad : group of the bad parts, none where the lot is clean. sound : parts of the lot itself. top : the tester's
-    highest collector current [A]. known : known-good parts (of another lot, read in another sitting). alone : every part
-    judged as a lot of its own. kinds : kinds of worlds. rejected, not_accepted : least shares of bad parts to reach;
+    highest collector current [A]. known : known-good parts (of another lot, read in another sitting). alone : every
+    part judged as a lot of its own. kinds : kinds of worlds. rejected, not_accepted : least shares of bad parts to reach;
     falsely : most of the sound parts rejected.
     """
 
@@ -107,10 +107,6 @@ CASES: tuple[Case, ...] = (
 def bags(case: Case, study: Study, *, most_worlds: int | None = None) -> Iterator[Bag]:
     """All bags of a case, always the same ones."""
     worlds = [w for w in study.worlds if w.kind in case.kinds]
-    if len(case.kinds) == 2:  # as many worlds of one kind as of the other
-        each = [[w for w in worlds if w.kind == kind] for kind in case.kinds]
-        if all(each):
-            worlds = [*each[0][:20], *each[1][:20]]
     for world in worlds[:most_worlds]:
         parts = study.pool(world)
         for bag in _of_world(case, world, parts):

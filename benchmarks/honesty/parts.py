@@ -1,7 +1,7 @@
 """Parts drawn around a type's card: lot effects, spread within a lot, and what can be wrong with a part.
 
-All spreads are assumptions (standard deviations of natural logarithms), no source; they are the ones a feasibility study
-of the method used, and were not tuned on results of the engine.
+All spreads are assumptions (standard deviations of natural logarithms), no source; they are the ones a feasibility
+study of the method used, and were not tuned on results of the engine.
 """
 
 from __future__ import annotations

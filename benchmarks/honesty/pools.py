@@ -73,7 +73,7 @@ def currents(ic_rated: float) -> tuple[Floats, Floats]:
 
 
 def sound_lot(world: World, n: int, rng: np.random.Generator, card: dict[str, float] | None = None) -> Cards:
-    """Sound parts of one lot: drawn until n pass the maker's hFE limits; a lot of which too few pass is never shipped."""
+    """Sound parts of one lot, those that pass the maker's hFE limits; a lot of which too few pass is never shipped."""
     for _ in range(30):
         cards = draw_parts(card or world.card, lot_effect(rng), 2 * n, rng)
         passed = np.flatnonzero(passes(world, cards))

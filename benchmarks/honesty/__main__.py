@@ -1,0 +1,58 @@
+"""Measure the evidence engine on lots made by ngspice.
+
+python -m benchmarks.honesty [--small] [--case NAME] [--worlds N] [--workers N] [--again]
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import time
+from pathlib import Path
+
+import pandas as pd
+
+from benchmarks.honesty.cases import CASES
+from benchmarks.honesty.pools import CACHE
+from benchmarks.honesty.run import PRIOR_SHARES, judge_case
+from benchmarks.honesty.study import make_pools, small_study, whole_study
+from benchmarks.honesty.table import document
+
+PAGE = Path(__file__).resolve().parents[2] / "docs" / "honesty.md"
+
+
+def main() -> None:
+    """Run, print the page, and write it where every case was measured."""
+    names = [case.name for case in CASES] + list(PRIOR_SHARES)
+    ask = argparse.ArgumentParser(prog="python -m benchmarks.honesty")
+    ask.add_argument("--small", action="store_true", help="four library types instead of all worlds")
+    ask.add_argument("--case", action="append", choices=names, help="only this case; may be given again")
+    ask.add_argument("--worlds", type=int, help="at most so many worlds of each kind")
+    ask.add_argument("--workers", type=int, default=os.cpu_count() or 1)
+    ask.add_argument("--again", action="store_true", help="table of the verdicts kept from the last run")
+    given = ask.parse_args()
+    kept = CACHE / ("verdicts-small" if given.small else "verdicts")
+    kept.mkdir(parents=True, exist_ok=True)
+    if not given.again:
+        make_pools(small_study() if given.small else whole_study(), given.workers)
+    tables: dict[str, pd.DataFrame] = {}
+    for name in given.case or names:
+        begin, path = time.perf_counter(), kept / f"{name}.pkl"
+        if given.again:
+            if path.exists():
+                tables[name] = pd.read_pickle(path)
+            continue
+        if name.startswith("alone50-card") and given.small:
+            continue
+        tables[name] = judge_case(name, small=given.small, workers=given.workers, most_worlds=given.worlds)
+        tables[name].to_pickle(path)
+        print(f"{name}: {len(tables[name])} parts, {time.perf_counter() - begin:.0f} s", flush=True)
+    command = "python -m benchmarks.honesty" + (f" --worlds {given.worlds}" if given.worlds else "")
+    page = document(tables, command)
+    print(page)
+    if not given.case and not given.small:
+        PAGE.write_text(page, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,106 @@
+"""Judge all bags of a case, worlds in parallel, and keep what was said of every part."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+
+import numpy as np
+import pandas as pd
+
+from benchmarks.honesty.bags import Bag
+from benchmarks.honesty.baselines import BASELINES, naive
+from benchmarks.honesty.cases import CASES, Case, bags
+from benchmarks.honesty.judge import judge
+from benchmarks.honesty.prior_bags import prior_bags
+from benchmarks.honesty.study import Study, small_study, whole_study
+
+BY_NAME = {case.name: case for case in CASES}
+PRIOR_SHARES = {"prior-0.05": 0.05, "prior-0.1": 0.1, "prior-0.2": 0.2}
+STATED_SHARE = 0.1
+
+
+def judge_bag(bag: Bag, *, fit: bool = False, baselines: bool = True) -> pd.DataFrame:
+    """One row a part: the truth, what the engine said, what the baselines said."""
+    v = judge(bag, prior_share=STATED_SHARE, fit=fit)
+    n = bag.readings.n
+    table = pd.DataFrame(
+        {
+            "world": bag.world.name, "kind": bag.world.kind, "bag": bag.label, "group": bag.group, "honest": bag.honest,
+            "evidence": v.evidence, "probability": v.probability, "rejected": v.rejected,
+            "not_accepted": v.not_accepted, "short": v.short, "true_area": bag.area, "area": v.area, "low": v.low,
+            "high": v.high, "reach": v.reach, "chi_square_p": v.chi_square_p, "seconds": v.seconds / n,
+            "contradicts": v.contradicts, "leading": v.leading,
+            "main": max(v.modes, key=lambda mode: mode[2])[0],
+        }
+    )  # fmt: skip
+    if baselines:
+        with warnings.catch_warnings():
+            warnings.simplefilter(
+                "ignore"
+            )  # a robust covariance of few parts complains; its verdicts count all the same
+            said = naive(bag)
+        for name in BASELINES:
+            table[name] = said[name] if name in said else pd.NA
+    return table
+
+
+def judge_case(name: str, *, small: bool = False, workers: int = 1, most_worlds: int | None = None) -> pd.DataFrame:
+    """All bags of a case by name, or of `prior-SHARE`, whose bad shares are drawn from the stated prior."""
+    study = small_study() if small else whole_study()
+    tasks = [(name, small, world) for world in _worlds(name, study, most_worlds)]
+    if workers == 1:
+        tables = [_one_world(task) for task in tasks]
+    else:
+        with ProcessPoolExecutor(workers) as pool:
+            tables = list(pool.map(_one_world, tasks))
+    return pd.concat(tables, ignore_index=True)
+
+
+def _worlds(name: str, study: Study, most: int | None) -> list[str]:
+    if name in PRIOR_SHARES:
+        kinds: Sequence[str] = ("prior", "card")
+    else:
+        kinds = BY_NAME[name].kinds
+    by_kind = [[w.name for w in study.worlds if w.kind == kind] for kind in kinds]
+    if len(by_kind) == 2 and all(by_kind):  # as many worlds of one kind as of the other
+        by_kind = [names[:20] for names in by_kind]
+    return [name for names in by_kind for name in names[:most]]
+
+
+def _one_world(task: tuple[str, bool, str]) -> pd.DataFrame:
+    name, small, world = task
+    study = small_study() if small else whole_study()
+    only = Study(tuple(w for w in study.worlds if w.name == world), study.others)
+    tables = [judge_bag(bag, fit=_wants_fit(name)) for bag in _bags(name, only)]
+    return pd.concat(tables, ignore_index=True)
+
+
+def _bags(name: str, study: Study) -> Iterator[Bag]:
+    if name in PRIOR_SHARES:
+        return prior_bags(study, PRIOR_SHARES[name])
+    return bags(BY_NAME[name], study)
+
+
+def _wants_fit(name: str) -> bool:
+    return name in BY_NAME and not BY_NAME[name].bad
+
+
+def case_of(name: str) -> Case | None:
+    """The case, None for the bags drawn from the prior."""
+    return BY_NAME.get(name)
+
+
+def cluster_share(values: pd.Series, worlds: pd.Series, draws: int = 2000) -> tuple[float, float, float]:
+    """A share with its 95 % interval by drawing whole worlds with replacement: parts of one world go together."""
+    if values.empty:
+        return np.nan, np.nan, np.nan
+    grouped = values.astype(float).groupby(worlds.to_numpy()).agg(["sum", "count"]).to_numpy()
+    picked = np.random.default_rng(61).integers(0, len(grouped), (draws, len(grouped)))
+    drawn = grouped[picked, 0].sum(axis=1) / grouped[picked, 1].sum(axis=1)
+    low, high = np.quantile(drawn, [0.025, 0.975])
+    return float(values.astype(float).mean()), float(low), float(high)
+
+
+__all__ = ["PRIOR_SHARES", "case_of", "cluster_share", "judge_bag", "judge_case"]
