@@ -14,12 +14,12 @@ from partscreen.reference.models import ReferenceType
 # Bench minutes of one reading where the kit states none (assumption: an ordinary bench, part already in the fixture).
 CAPACITANCE_MINUTES = 0.25
 POINT_MINUTES = 0.35  # hFE and VBE together, or VCE(sat), at one current
-SWEEP_OF_POINTS = 1.5 / 0.35  # a stepped sweep of ten points costs a little over four single points (assumption)
+SWEEP_OF_POINTS = 1.5 / 0.35  # a stepped sweep costs a little over four single points (assumption)
 SLOW_MINUTES = {"iceo": 2.0, "v_br_ceo": 2.0, "dwell": 5.0}
 
 LOW_CURRENT = 0.01  # [A] where base-emitter leakage shows and a hand-held tester still reads the base current
 BY_HAND = (0.1, 0.5, 1.0)  # [A] with a supply, resistors and multimeters
-SWEEP_POINTS = 8
+SWEEP_POINTS = 6  # of the sweep proposed and weighed; more tell little more (assumption)
 ORDINARY_CURRENT = 1.0  # [A] without a kit file: an ordinary tester, or a supply and two multimeters (assumption)
 STEADY_POWER = 10.0  # [W] in a part on a small heat sink for the seconds of a steady reading (assumption)
 OF_RATED_CURRENT = 0.8

@@ -156,9 +156,16 @@ def line_places(gap: Floats, first: Floats, second: Floats) -> Floats:
     array, shape (n, h): signed distances, sqrt(8 B) with B of `bhattacharyya`; the sign tells the side of the marking.
     """
     furthest = np.abs(gap).sum(axis=2).argmax(axis=1)
-    along = np.linalg.solve(0.5 * (first + second), gap[np.arange(gap.shape[0]), furthest][:, :, None])
-    side = np.where((gap @ along)[:, :, 0] < 0.0, -1.0, 1.0)
+    along = _solve(0.5 * (first + second), gap[np.arange(gap.shape[0]), furthest][:, None])
+    side = np.where((gap * along).sum(axis=2) < 0.0, -1.0, 1.0)
     return np.asarray(side * np.sqrt(8.0 * bhattacharyya(gap, first, second)))
+
+
+def _solve(covariance: Floats, rows: Floats) -> Floats:
+    """`rows` (n, h, k) times the inverse of `covariance` (n, k, k)."""
+    if covariance.shape[1] == 1:
+        return np.asarray(rows / covariance)
+    return np.asarray(np.linalg.solve(covariance, rows.transpose(0, 2, 1)).transpose(0, 2, 1))
 
 
 def bhattacharyya(gap: Floats, first: Floats, second: Floats) -> Floats:
@@ -170,10 +177,16 @@ def bhattacharyya(gap: Floats, first: Floats, second: Floats) -> Floats:
     Communication Technology 15 (1967) 52; memory).
     """
     middle = 0.5 * (first + second)
-    along = (gap * np.linalg.solve(middle, gap.transpose(0, 2, 1)).transpose(0, 2, 1)).sum(axis=2) / 8.0
-    ln_det = [np.linalg.slogdet(m)[1] for m in (middle, first, second)]
-    wider = 0.5 * (ln_det[0] - 0.5 * (ln_det[1] + ln_det[2]))
+    along = (gap * _solve(middle, gap)).sum(axis=2) / 8.0
+    wider = 0.5 * (_ln_det(middle) - 0.5 * (_ln_det(first) + _ln_det(second)))
     return np.asarray(along + np.maximum(wider, 0.0)[:, None])
+
+
+def _ln_det(matrices: Floats) -> Floats:
+    """Of covariances, shape (n, k, k)."""
+    if matrices.shape[1] == 1:
+        return np.asarray(np.log(matrices[:, 0, 0]))
+    return np.asarray(np.linalg.slogdet(matrices)[1])
 
 
 def mixture_information(ln_odds: Floats, place: Floats, weight: Floats) -> Floats:

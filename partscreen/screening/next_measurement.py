@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +22,7 @@ from partscreen.screening.evidence.combine import Weighed
 from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import N_COORDINATES, SATURATION_EDGE, Linearised
 from partscreen.screening.evidence.shared_misfit import OWN_SHARE
+from partscreen.screening.fitting import take_observations
 from partscreen.screening.information_gain import Gain, Menu, best_of, expected_gain
 from partscreen.screening.model_error import GradingLike
 from partscreen.screening.recipes import Expected, recipe_of
@@ -273,10 +274,6 @@ def _read(ic: Floats, std: Floats, read_ic: Floats, read: Floats, read_std: Floa
 
 
 def _pick(parts: Undecided, rows: Ints) -> Undecided:
-    from dataclasses import replace
-
-    from partscreen.screening.fitting import take_observations
-
     w = parts.weighed
     weighed = replace(
         w, evidence=w.evidence[rows], by_reading=w.by_reading[rows], probability=w.probability[rows],
