@@ -75,9 +75,9 @@ def robust_covariance(bag: Bag) -> Bools:
 
 
 def _filled(x: Floats) -> Floats:
-    with np.errstate(all="ignore"):
-        middle = np.where(np.isfinite(x).any(axis=0), np.nanmedian(np.where(np.isfinite(x).any(axis=0), x, 0.0), axis=0), 0.0)  # fmt: skip
-    return np.where(np.isfinite(x), x, middle)
+    seen = np.isfinite(x)
+    middle = [np.median(x[seen[:, i], i]) if seen[:, i].any() else 0.0 for i in range(x.shape[1])]
+    return np.where(seen, x, middle)
 
 
 BASELINES: dict[str, Callable[[Bag], Bools]] = {

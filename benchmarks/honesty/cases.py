@@ -21,8 +21,8 @@ class Case:
 
     bad : group of the bad parts, none where the lot is clean. sound : parts of the lot itself. top : the tester's
     highest collector current [A]. known : known-good parts (of another lot, read in another sitting). alone : every
-    part judged as a lot of its own. kinds : kinds of worlds. rejected, not_accepted : least shares of bad parts to reach;
-    falsely : most of the sound parts rejected.
+    part judged as a lot of its own. kinds : kinds of worlds. rejected, not_accepted : least shares of bad parts to
+    reach; falsely : most of the sound parts rejected.
     """
 
     name: str

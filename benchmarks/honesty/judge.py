@@ -93,7 +93,8 @@ def judge(bag: Bag, *, prior_share: float = 0.1, fit: bool = False) -> Verdict:
     area, low, high = area_interval(lot.evidence)
     return Verdict(
         bag, evidence, probability, rejected, not_accepted, ~not_accepted & (reach < RULE.reach), area, low, high,
-        reach, chi_square_p(bag) if fit else np.full(evidence.size, np.nan), seconds, lot.contradicts, names, found.modes,
+        reach, chi_square_p(bag) if fit else np.full(evidence.size, np.nan), seconds, lot.contradicts, names,
+        found.modes,
     )  # fmt: skip
 
 

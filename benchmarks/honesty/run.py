@@ -37,12 +37,10 @@ def judge_bag(bag: Bag, *, fit: bool = False, baselines: bool = True) -> pd.Data
     )  # fmt: skip
     if baselines:
         with warnings.catch_warnings():
-            warnings.simplefilter(
-                "ignore"
-            )  # a robust covariance of few parts complains; its verdicts count all the same
+            warnings.simplefilter("ignore")  # a robust covariance of few parts complains; its verdicts count
             said = naive(bag)
         for name in BASELINES:
-            table[name] = said[name] if name in said else pd.NA
+            table[name] = said.get(name, pd.NA)
     return table
 
 

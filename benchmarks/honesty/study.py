@@ -53,7 +53,7 @@ def _with_others(worlds: Sequence[World]) -> Study:
     others = {}
     for w in worlds:
         rng = np.random.default_rng([41, *w.name.encode()])
-        far = [o for o in worlds if o.polarity == w.polarity and o.name != w.name and differs(table[w.name], table[o.name])]  # fmt: skip
+        far = [o for o in worlds if o.polarity == w.polarity and differs(table[w.name], table[o.name])]
         pool_of = far or [o for o in worlds if o.name != w.name]
         a, b = rng.choice(len(pool_of), 2, replace=len(pool_of) < 2)
         others[w.name] = (pool_of[a], pool_of[b])
@@ -68,7 +68,7 @@ def _signature(world: World) -> np.ndarray:  # type: ignore[type-arg]
 
 
 def differs(a: np.ndarray, b: np.ndarray) -> bool:  # type: ignore[type-arg]
-    """Whether two types are outside one equivalence class: some typical reading differs by more than lots of one type do.
+    """Whether two types are outside one equivalence class: a typical reading differs by more than lots of one type do.
 
     hFE by a factor of 1.65, VBE by 20 mV (both at 10, 100 mA or 1 A), or a capacitance by 28 % (about two standard
     deviations of parts of different lots; assumption).

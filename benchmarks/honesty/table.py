@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -63,12 +64,13 @@ def calibration(of: pd.DataFrame) -> dict[str, object]:
     p, unfit = of.probability.to_numpy(), ~of.honest.to_numpy()
     edges = np.array([0.0, 0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98, 1.0 + 1e-9])
     rows, error = [], 0.0
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in pairwise(edges):
         inside = (p >= low) & (p < high)
         n, k = int(inside.sum()), int(unfit[inside].sum())
         mean = float(p[inside].mean()) if n else np.nan
         band = binom.interval(0.99, n, mean) if n else (np.nan, np.nan)
-        rows.append((float(low), float(min(high, 1.0)), n, mean, k / n if n else np.nan, bool(n and band[0] <= k <= band[1])))  # fmt: skip
+        share = k / n if n else np.nan
+        rows.append((float(low), float(min(high, 1.0)), n, mean, share, bool(n and band[0] <= k <= band[1])))
         error += n * abs(mean - k / n) if n else 0.0
     clipped = np.clip(p, 1e-9, 1 - 1e-9)
     score = -np.mean(np.where(unfit, np.log(clipped), np.log1p(-clipped)))
@@ -104,20 +106,40 @@ def document(tables: Mapping[str, pd.DataFrame], command: str) -> str:
     cases = {name: case for name in tables if (case := case_of(name)) is not None}
     lines = [
         _HEAD.format(command=command, worlds=pd.concat(tables.values()).world.nunique()),
-        "| case | bad / sound parts | bad: rejected | bad: not accepted | bad: held by reach | sound: rejected | sound: rejected or held |",  # fmt: skip
+        "| case | bad / sound parts | bad: rejected | bad: not accepted | bad: held by reach | sound: rejected "
+        "| sound: rejected or held |",
         "|---|---|---|---|---|---|---|",
         *(row(case, tables[name]) for name, case in cases.items()),
-        "", "## By kind of world", "",
-        "| case | drawn from the prior: bad rejected | sound rejected | published cards: bad rejected | sound rejected |",
-        "|---|---|---|---|---|", *(_kind_row(case, tables[name]) for name, case in cases.items()),
-        "", "## Naive baselines on the same bags (bad / sound parts flagged, %)", "",
-        "| case | " + " | ".join(BASELINES) + " |", "|---" * (len(BASELINES) + 1) + "|",
+        "",
+        "## By kind of world",
+        "",
+        "| case | drawn from the prior: bad rejected | sound rejected | published cards: bad rejected "
+        "| sound rejected |",
+        "|---|---|---|---|---|",
+        *(_kind_row(case, tables[name]) for name, case in cases.items()),
+        "",
+        "## Naive baselines on the same bags (bad / sound parts flagged, %)",
+        "",
+        "| case | " + " | ".join(BASELINES) + " |",
+        "|---" * (len(BASELINES) + 1) + "|",
         *(baseline_row(case, tables[name]) for name, case in cases.items()),
-        "", "## Chi-square of the own fit, false alarms at nominal 1 %", "", *_chi_square(tables, cases),
-        "", "## Probabilities", "", *_probabilities(tables), "", "## Area intervals (nominal 95 %, asked: 90-98 %)", "",
-        *_areas(tables, cases), "", "## Time", "",
+        "",
+        "## Chi-square of the own fit, false alarms at nominal 1 %",
+        "",
+        *_chi_square(tables, cases),
+        "",
+        "## Probabilities",
+        "",
+        *_probabilities(tables),
+        "",
+        "## Area intervals (nominal 95 %, asked: 90-98 %)",
+        "",
+        *_areas(tables, cases),
+        "",
+        "## Time",
+        "",
         f"Median {1e3 * pd.concat(tables.values()).seconds.median():.1f} ms a part, known-good lots and fits included.",
-    ]  # fmt: skip
+    ]
     return "\n".join(lines) + "\n"
 
 
@@ -126,7 +148,7 @@ def _kind_row(case: Case, of: pd.DataFrame) -> str:
     for kind in ("prior", "card"):
         part = of[of.kind == kind]
         bad, sound = part[~part.honest], part[part.honest]
-        cells += [percent(bad.rejected.mean()) if len(bad) else "-", percent(sound.rejected.mean()) if len(sound) else "-"]  # fmt: skip
+        cells += [percent(float(side.rejected.mean())) if len(side) else "-" for side in (bad, sound)]
     return "| " + " | ".join(cells) + " |"
 
 
@@ -167,10 +189,10 @@ _HEAD = """# Honesty: lots made by another simulator, judged by the evidence eng
 
 Written by `{command}`. Simulated parts only: no real silicon was measured for this page.
 
-Parts are made and read by ngspice, not by the toolkit's own device model: {worlds} type worlds, half of them library types
-whose truth is drawn from the shipped population, half of them published model cards of which the engine knows the
-ratings and one row of hFE limits. Every sitting has temperature, gain and reading errors; known-good parts come from
-another lot, read in another sitting. Spreads of lots and parts are assumptions (`benchmarks/honesty/parts.py`).
+Parts are made and read by ngspice, not by the toolkit's own device model: {worlds} type worlds, half of them library
+types whose truth is drawn from the shipped population, half of them published model cards of which the engine knows
+the ratings and one row of hFE limits. Every sitting has temperature, gain and reading errors; known-good parts come
+from another lot, read in another sitting. Spreads of lots and parts are assumptions (`benchmarks/honesty/parts.py`).
 "Not accepted": evidence above 0, limits and the reach rule left out; "held by reach": accepted but for the reach rule.
 Intervals: 95 %, whole worlds drawn with replacement. "of 95": the number to reach.
 """

@@ -30,6 +30,7 @@ FACTS = Path(os.environ.get("PARTSCREEN_FACTS", Path(__file__).resolve().parents
 LEAST_CURRENT = 7.0  # [A] rated: output transistors
 ROOM = 298.15  # [K]
 _DRAWS = 120
+_AS_THEY_STAND = ("is", "nf", "bf", "ikf", "ne", "vaf", "rb", "irb", "re", "rc", "br", "cje", "cjc", "nkf")
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,9 +138,10 @@ def card_from_coordinates(theta: Floats, population: Population) -> dict[str, fl
     """A card from fit coordinates by their definitions (partscreen/device/parameters.py), written here anew."""
     v = {p.name: float(np.exp(x)) if p.log else float(x) for p, x in zip(PARAMETERS, theta, strict=True)}
     k = population.constants
-    figures = {name: v[name] for name in ("is", "nf", "bf", "ikf", "ne", "vaf", "rb", "irb", "re", "rc", "br", "cje", "cjc", "nkf")}  # fmt: skip
+    figures = {name: v[name] for name in _AS_THEY_STAND}
     figures |= {"vje": k.vje, "mje": k.mje, "vjc": k.vjc, "mjc": k.mjc, "xtb": k.xtb, "xti": k.xti, "eg": k.eg}
-    figures |= {"isc": k.isc, "nc": k.nc, "ikr": k.ikr if np.isfinite(k.ikr) else 0.0, "var": k.var if np.isfinite(k.var) else 0.0}  # fmt: skip
+    figures |= {"isc": k.isc, "nc": k.nc}
+    figures |= {name: value for name, value in (("ikr", k.ikr), ("var", k.var)) if np.isfinite(value)}
     figures["ise"] = v["leak"] * (0.01 / v["is"]) ** (-v["nf"] / v["ne"])
     card = card_of(figures)
     card["rbm"] = min(1e-4, card["rb"])  # the coordinates have a base resistance that falls towards nothing
