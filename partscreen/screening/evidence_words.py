@@ -6,14 +6,13 @@ from collections.abc import Callable
 
 import numpy as np
 
-from partscreen.results import ClosestType, Hypothesis, Interval, ReadingEvidence, Reason, Unseen
+from partscreen.results import Hypothesis, Interval, ReadingEvidence, Reason, Unseen
 from partscreen.screening.disposition import Rule
 from partscreen.screening.evidence.linear import ORDER
 from partscreen.screening.weighing import WeighedLot
 
 LEAST_PROBABILITY = 1e-3  # hypotheses below it are printed as one line, "all others"
 CLEAR_POWER = 0.9  # an alternative these readings would have shown in nine of ten such parts is not listed as unseen
-NAMED_TYPES = 3
 EVEN = 0.4  # natural log; odds below three to two are told as even (assumption)
 DECIDES_NOTHING = 1.0  # natural log; within this of zero the readings decide nothing either way (assumption)
 
@@ -94,17 +93,6 @@ def by_reading(of: WeighedLot, part: int) -> list[ReadingEvidence]:
         for name, term, was_read in zip(ORDER, terms, read, strict=True)
         if was_read
     ]
-
-
-def closest_types(of: WeighedLot, part: int, marked: str) -> list[ClosestType]:
-    """Library types the die may be of, the marked one among them."""
-    weighed = of.evidence.weighed
-    found = {marked: float(weighed.probability[part, 0])}
-    for name, kind, p in zip(weighed.names, weighed.kinds, weighed.probability[part].tolist(), strict=True):
-        if kind == "type":
-            found[name.removeprefix("die of ")] = p
-    best = sorted(found.items(), key=lambda pair: -pair[1])[:NAMED_TYPES]
-    return [ClosestType.model_construct(type=name, probability=p) for name, p in best if p >= LEAST_PROBABILITY]
 
 
 def unseen(of: WeighedLot, part: int) -> list[Unseen]:

@@ -22,6 +22,7 @@ from partscreen.screening.limit_spots import SpotTable
 from partscreen.screening.limit_values import CARRIED, DIRECT, NOT_REACHED
 from partscreen.screening.lot_view import LotView
 from partscreen.screening.not_reached import not_reached_reasons
+from partscreen.screening.outlier_parts import outlier_reason
 
 if TYPE_CHECKING:
     from partscreen.screening.lot_setup import TypeSetup
@@ -82,7 +83,7 @@ def findings_of_parts(found: LotFindings, batch: Batch, settings: SettingsLike) 
             out.append(_unusable(name, found.sessions[i], quality))
             continue
         limit_part = _limit_findings(judged, i, settings.risk) if own[i] else Findings()
-        hold = [*limit_part.hold, *misfits.get(i, ())]
+        hold = [*limit_part.hold, *misfits.get(i, ()), *_unlike(found, i)]
         remarks = [*limit_part.remarks, *found.view.outliers.get(i, ())]
         unreached = limits_open[i]
         if unreached is not None:
@@ -100,7 +101,7 @@ def findings_of_parts(found: LotFindings, batch: Batch, settings: SettingsLike) 
             PartResult.model_construct(
                 part=name, session=found.sessions[i], status="judged", disposition=disposition, **told,
                 limits=found.limit_results[i], fit=found.fit_results[i], curves=found.curves[i], quality=quality,
-                readings_used=used, outlier_distance=None, reasons=reasons, next_measurement=None,
+                readings_used=used, outlier_distance=_distance(found, i), reasons=reasons, next_measurement=None,
             )
         )  # fmt: skip
     return out
@@ -145,9 +146,19 @@ def _told(found: LotFindings, part: int) -> dict[str, Any]:
         "area_ratio": words.area_of(weighed, part),
         "reach": float(of.reach[part]),
         "reach_absolute": float(of.reach_absolute[part]),
-        "closest_types": words.closest_types(weighed, part, found.setup.name or ""),
+        "closest_types": weighed.closest[part],
         "cannot_see": words.unseen(weighed, part),
     }
+
+
+def _unlike(found: LotFindings, part: int) -> list[Reason]:
+    reason = outlier_reason(found.weighed.outliers, part) if found.weighed is not None else None
+    return [] if reason is None else [reason]
+
+
+def _distance(found: LotFindings, part: int) -> float | None:
+    distance = float(found.weighed.outliers.found.distance[part]) if found.weighed is not None else np.nan
+    return distance if np.isfinite(distance) else None
 
 
 def _unusable(name: str, session: str | None, quality: list[QualityNote]) -> PartResult:

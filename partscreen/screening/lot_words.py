@@ -13,16 +13,16 @@ POOR_REACH = 0.2
 
 
 def share_unfit(weighed: WeighedLot | None, dead: int, usable: int) -> Interval | None:
-    """Share of unfit parts of the bag, dead and reversed ones counted as unfit.
+    """Share of unfit parts of the bag, dead, reversed and nonconforming ones counted as unfit.
 
     Parameters
     ----------
-    dead : parts rejected before evidence
-    usable : parts weighed
+    dead : parts rejected whatever their evidence
+    usable : all other parts weighed
     """
-    if weighed is None or not usable:
-        return None
     whole = usable + dead
+    if weighed is None or not whole:
+        return None
     value, low, high = ((usable * share + dead) / whole for share in weighed.evidence.weighed.share)
     return Interval(value=value, low=low, high=high)
 

@@ -11,9 +11,10 @@ from scipy.special import logsumexp
 from scipy.stats import chi2
 
 from partscreen.results import ClosestType
-from partscreen.screening.evidence.combine import MARKED, Weighed
+from partscreen.screening.evidence.combine import Weighed
 from partscreen.screening.evidence.knowledge import Knowledge, TypeCentre, session_block
 from partscreen.screening.evidence.linear import Linearised
+from partscreen.screening.evidence.mode_terms import MARKED
 from partscreen.screening.evidence.weigh import factor, whiten
 
 Floats = npt.NDArray[np.float64]
@@ -96,9 +97,7 @@ def name_dies(
     nothing = -0.5 * (squared + ln_det) + np.log(none_weight)
     everything = np.concatenate((stacked + ln_prior, nothing[:, None]), axis=1)
     probability = np.exp(everything - logsumexp(everything, axis=1, keepdims=True))
-    return Naming(
-        tuple(c.name for c in candidates), probability[:, :-1], probability[:, -1], np.stack(misfit, axis=1)
-    )
+    return Naming(tuple(c.name for c in candidates), probability[:, :-1], probability[:, -1], np.stack(misfit, axis=1))
 
 
 def _distance(readings: Linearised, mean: Floats, covariance: Floats) -> tuple[Floats, Floats]:
@@ -156,9 +155,7 @@ def equivalence_classes(
     return tuple(tuple(np.flatnonzero(label == c).tolist()) for c in np.unique(label))
 
 
-def _predicted(
-    readings: Linearised, candidates: Sequence[TypeCentre], session: Floats
-) -> tuple[Floats, Floats]:
+def _predicted(readings: Linearised, candidates: Sequence[TypeCentre], session: Floats) -> tuple[Floats, Floats]:
     """Readings that each type predicts: means (t, k) and covariances (t, k, k)."""
     fullest = int(readings.present.sum(axis=1).argmax())
     rows = readings.present[fullest]

@@ -15,6 +15,7 @@ from partscreen.readings.uncertainty import session_uncertainty as shared_of
 from partscreen.reference.library import Library
 from partscreen.reference.population import population_for as library_population
 from partscreen.results import LotResult, PartResult, Reason
+from partscreen.screening.advice import with_advice
 from partscreen.screening.capacitance import capacitance_remarks
 from partscreen.screening.conformance import DEFAULT_RISK
 from partscreen.screening.curve_model import CurveModel, PlainLaws
@@ -41,13 +42,15 @@ Ints = npt.NDArray[np.int64]
 class Settings:
     """What the user set.
 
-    risk : of a wrong pass at a limit. rule : what an accept asks for. prior_share : of unfit parts. temperature : [K].
+    risk : of a wrong pass at a limit. rule : what an accept asks for. prior_share : of unfit parts.
+    temperature : [K]. kit : the user's instruments.
     """
 
     risk: float
     rule: Rule
     prior_share: float
     temperature: float | None
+    kit: Kit | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +124,7 @@ def screen_batch(
     if not cost > 0:
         raise ValueError(f"cost is {cost}; a number above 0 is expected: parts thrown away that one bad part is worth")
     shared = session_uncertainty or shared_of(batch, kit, temperature=temperature)
-    settings = Settings(risk, Rule(reach, cost), prior_share, temperature)
+    settings = Settings(risk, Rule(reach, cost), prior_share, temperature, kit)
     results: dict[int, LotResult] = {}
     done = 0
     for group in _groups(batch, library, population_for, fit, shared, settings, progress):
@@ -165,6 +168,7 @@ def _groups(
                 setup.population,
                 other_types(library, setup, population_for),
                 prior_share=settings.prior_share,
+                name=setup.name or "",
                 progress=progress,
             )
         groups.append(_Group(setup, tuple(lots), readings, made, weighed))
@@ -180,14 +184,16 @@ def _screen_lot(batch: Batch, number: int, group: _Group, settings: Settings) ->
     rows = np.flatnonzero(batch.part_lot[group.readings.parts] == number)
     parts = group.readings.parts[rows]
     found = _judge(batch, number, parts, rows, group, settings)
-    results = {int(p): r for p, r in zip(parts, findings_of_parts(found, batch, settings), strict=True)}
+    judged = with_advice(found, findings_of_parts(found, batch, settings), settings.kit)
+    results = {int(p): r for p, r in zip(parts, judged, strict=True)}
     dead = [int(p) for p in everyone if int(p) not in results]
     results |= {p: _by_condition(batch, p) for p in dead}
     ordered = [results[int(p)] for p in everyone]
     rejected = sum(r.disposition == "reject" for r in ordered)
     weighed = group.weighed.get(number)
-    usable = sum(r.status == "judged" for r in ordered)
-    share = share_unfit(weighed, sum(r.status in ("dead", "wrong_polarity") for r in ordered), usable)
+    certain = sum(_rejected_without_evidence(r) for r in ordered)
+    usable = sum(r.status == "judged" and not _rejected_without_evidence(r) for r in ordered)
+    share = share_unfit(weighed, certain, usable)
     reasons = [*lot_reasons(weighed), *found.view.reasons]
     if setup.kind is None:
         reasons.insert(0, no_reference(setup.name, setup.close))
@@ -212,6 +218,11 @@ def _screen_lot(batch: Batch, number: int, group: _Group, settings: Settings) ->
         reasons=reasons,
         parts=ordered,
     )
+
+
+def _rejected_without_evidence(part: PartResult) -> bool:
+    """Dead, reversed, or outside a limit."""
+    return part.disposition == "reject" and part.reasons[0].code != "SUSPECT"
 
 
 def _judge(batch: Batch, number: int, parts: Ints, rows: Ints, group: _Group, settings: Settings) -> LotFindings:

@@ -13,6 +13,7 @@ from partscreen.device.observations import Observations
 from partscreen.device.parameters import INDEX
 from partscreen.device.prior import TypeConstants
 from partscreen.readings.tables import Lot
+from partscreen.results import ClosestType
 from partscreen.screening.evidence.knowledge import Knowledge, TypeCentre, session_block, widen
 from partscreen.screening.evidence.linear import N_COORDINATES
 from partscreen.screening.evidence.weigh_lots import (
@@ -24,10 +25,14 @@ from partscreen.screening.evidence.weigh_lots import (
 )
 from partscreen.screening.fitting import take_observations
 from partscreen.screening.model_error import GradingLike, misfit_of
+from partscreen.screening.naming import name_weighed
+from partscreen.screening.outlier_parts import LotOutliers, find_outliers
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
+MANY = 300  # parts; of a larger lot only those worth it are named
+WORTH_NAMING = 0.02  # probability of being unfit from which a part of a large lot is named (assumption)
 KNOWN_GOOD_SHARE = 0.02  # expected share of unfit parts in a lot the user trusts (assumption)
 
 
@@ -53,7 +58,8 @@ class WeighedLot:
     """One lot, weighed. `rows`: of the group's observations, in the order of the evidence.
 
     known_good_parts, known_good_lots: what the reference rests on besides the sheets. surprise: probability the sheets
-    give to a known-good lot lying where the least likely of them lies.
+    give to a known-good lot lying where the least likely of them lies. outliers : parts unlike any known part.
+    closest : library types each die may be of, the likeliest first.
     """
 
     rows: Ints
@@ -61,6 +67,8 @@ class WeighedLot:
     known: Knowledge
     known_good_parts: int
     known_good_lots: int
+    outliers: LotOutliers
+    closest: list[list[ClosestType]]
     surprise: float | None = None
 
     @property
@@ -77,6 +85,7 @@ def weigh_group(
     others: Sequence[TypeCentre],
     *,
     prior_share: float,
+    name: str = "the marked type",
     progress: Callable[[str, int, int], None] | None = None,
 ) -> dict[int, WeighedLot]:
     """Weigh all lots of one type.
@@ -89,6 +98,7 @@ def weigh_group(
     population : of the type
     others : the other types a die could be of
     prior_share : expected share of unfit parts before any reading
+    name : of the type
 
     Returns
     -------
@@ -102,7 +112,7 @@ def weigh_group(
         rows = np.flatnonzero(lot_of == number)
         if rows.size:
             teachers = [o for other, o in taught.items() if other != number]
-            out[number] = _weigh_lot(observations, rows, teachers, lots[number], population, others, prior_share)
+            out[number] = _weigh_lot(observations, rows, teachers, lots[number], population, others, prior_share, name)
         if progress:
             progress("weighing lots", done + 1, len(lots))
     return out
@@ -116,6 +126,7 @@ def _weigh_lot(
     population: PopulationLike,
     others: Sequence[TypeCentre],
     prior_share: float,
+    name: str,
 ) -> WeighedLot:
     mine = take_observations(observations, rows)
     sessions = np.unique(mine.session)
@@ -133,7 +144,29 @@ def _weigh_lot(
     share = KNOWN_GOOD_SHARE if lot.known_good else prior_share
     misfit = misfit_of(mine, population.constants.ic_rated)
     found = weigh_observations(mine, population.constants, known, prior_share=share, misfit=misfit)
-    return WeighedLot(rows, found, known, sum(o.n_parts for o in teachers), len(teachers), surprise)
+    return WeighedLot(
+        rows,
+        found,
+        known,
+        sum(o.n_parts for o in teachers),
+        len(teachers),
+        find_outliers(found.readings, found.weighed, known),
+        _closest(found, known, name),
+        surprise,
+    )
+
+
+def _closest(found: LotEvidence, known: Knowledge, name: str) -> list[list[ClosestType]]:
+    """Closest types of every part; in a large lot only of those that may not be of the marked one."""
+    n = found.weighed.evidence.size
+    rows = np.flatnonzero(found.weighed.probability_unfit > WORTH_NAMING) if n > MANY else np.arange(n)
+    out = [[ClosestType.model_construct(type=name, probability=1.0)] for _ in range(n)]
+    if rows.size:
+        for row, named in zip(
+            rows, name_weighed(found.readings.pick(rows), found.weighed.pick(rows), known, name), strict=True
+        ):
+            out[row] = named
+    return out
 
 
 def _knowledge(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -10,15 +10,17 @@ from scipy.optimize import brentq
 from scipy.special import logsumexp
 from scipy.stats import beta
 
-from partscreen.screening.evidence.hypotheses import TYPES_WEIGHT, Family, families
+from partscreen.screening.evidence.hypotheses import families
 from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import ORDER, Linearised
 from partscreen.screening.evidence.lot import MARKED_SHARE, Fitted, Share
-from partscreen.screening.evidence.quadratic import Quadratic, inverse, ln_sum
-from partscreen.screening.evidence.weigh import cumulative_log_likelihood, factor
+from partscreen.screening.evidence.mode_terms import labels, weigh_rows, without_each
+from partscreen.screening.evidence.quadratic import Quadratic, ln_sum
 
 Floats = npt.NDArray[np.float64]
-MARKED = "as marked"
+
+CHUNK = 256
+"""Parts weighed at once: their matrices stay in the processor's cache."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +43,17 @@ class Weighed:
     centre_covariance: Floats
     modes: tuple[tuple[str, str, float], ...]
     share: tuple[float, float, float]
+
+    def pick(self, rows: npt.NDArray[np.int64]) -> Weighed:
+        """The same for some of the parts."""
+        return replace(
+            self,
+            evidence=self.evidence[rows],
+            by_reading=self.by_reading[rows],
+            probability=self.probability[rows],
+            centre=self.centre[rows],
+            centre_covariance=self.centre_covariance[rows],
+        )
 
     @property
     def probability_unfit(self) -> Floats:
@@ -73,24 +86,17 @@ def combine(
     part's say is nil.
     """
     groups = families(known.within, known.device_between)
-    names, kinds = _labels(groups, known)
-    place = {name: i for i, name in enumerate(names)}
+    names, kinds = labels(groups, known)
     n = readings.point.shape[0]
-    shape = (n, len(names), len(ORDER) + 1)
-    total = np.full(shape, -np.inf)
-    absolute = _absolute(readings, known)
     ln_mode = np.array([f.ln_likelihood for f in fitted])
     probability = np.exp(ln_mode - logsumexp(ln_mode))
-    for one in fitted:
-        centre, covariance = without_each(one, main, n)
-        total = np.logaddexp(
-            total,
-            _mode_terms(readings, one, centre, covariance, groups, absolute, place, shape, known, good, bad),
-        )
-    ln_bad = ln_sum(total[:, 1:])
-    against = ln_bad - total[:, 0]
+    against, ln_posterior = np.zeros((n, len(ORDER) + 1)), np.zeros((n, len(names)))
+    for begin in range(0, n, CHUNK):
+        rows = np.arange(begin, min(begin + CHUNK, n))
+        found = weigh_rows(readings, rows, known, groups, fitted, main, good, bad)
+        against[rows], ln_posterior[rows] = found.bad - found.marked, found.final
     steps = np.diff(against, axis=1)
-    posterior = np.exp(total[:, :, -1] - ln_sum(total[:, :, -1])[:, None])
+    posterior = np.exp(ln_posterior - ln_sum(ln_posterior)[:, None])
     marked = next(f for f in fitted if f.mode.kind == "marked")
     centre, covariance = without_each(marked, main, n)
     if probability[fitted.index(marked)] < 0.5:  # the lot is not the type: only the reference says where the type lies
@@ -108,69 +114,6 @@ def combine(
         modes,
         _share(fitted, probability, good, bad),
     )
-
-
-def without_each(one: Fitted, main: Quadratic | None, n: int) -> tuple[Floats, Floats]:
-    """The lot's centre and its covariance with each part left out in turn: (n, q), (n, q, q)."""
-    if main is None:
-        covariance = inverse(one.precision)
-        return np.broadcast_to(one.centre, (n, one.centre.size)), np.broadcast_to(covariance, (n, *covariance.shape))
-    precision = one.precision - one.weight[:, None, None] * main.m
-    pull = one.precision @ (one.centre - main.origin) - one.weight[:, None] * main.u
-    covariance = inverse(precision)
-    return main.origin + np.einsum("nqr,nr->nq", covariance, pull), covariance
-
-
-def _labels(groups: tuple[Family, ...], known: Knowledge) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    names, kinds = [MARKED], ["marked"]
-    for group in groups:
-        names += group.names
-        kinds += [group.kind] * len(group.names)
-    names += [f"die of {o.name}" for o in known.others]
-    kinds += ["type"] * len(known.others)
-    return tuple(names), tuple(kinds)
-
-
-def _absolute(readings: Linearised, known: Knowledge) -> Floats:
-    """Cumulative ln p as marked by the reference alone, then under each other type: (n, 1 + n_types, len(ORDER))."""
-    parts = [(known.centre, known.lot_covariance + known.within)]
-    parts += [(o.mean, o.covariance + known.session) for o in known.others]
-    columns = [cumulative_log_likelihood(readings, mean[None], factor(readings, cov)) for mean, cov in parts]
-    return np.concatenate(columns, axis=1)
-
-
-def _mode_terms(
-    readings: Linearised, one: Fitted, centre: Floats, covariance: Floats, groups: tuple[Family, ...], absolute: Floats,
-    place: dict[str, int], shape: tuple[int, ...], known: Knowledge, good: Share, bad: Share,
-) -> Floats:  # fmt: skip
-    """ln of (mode's probability from the rest of the lot, state's prior, readings so far), by hypothesis."""
-    n = shape[0]
-    is_marked = one.mode.kind == "marked"
-    prior = good if is_marked else bad
-    own = 1.0 - one.weight if one.weight.size == n else np.zeros(n)
-    rest = (prior.a + (1.0 - one.weight).sum() - own) / (prior.a + prior.b + one.weight.size - 1.0)
-    rest = np.clip(rest, 1e-12, 1.0 - 1e-12)[:, None]
-    out = np.full(shape, -np.inf)
-
-    def add(index: int, ln_prior: Floats, cumulative: Floats) -> None:
-        whole = np.concatenate((np.zeros((n, 1)), cumulative), axis=1) + ln_prior
-        out[:, index] = np.logaddexp(out[:, index], whole)
-
-    lower = factor(readings, known.within + covariance)
-    add(place[one.mode.name], np.log1p(-rest), cumulative_log_likelihood(readings, centre[:, None, :], lower)[:, 0])
-    ln_rest = np.log(rest)
-    if not is_marked:
-        add(0, ln_rest + np.log(MARKED_SHARE), absolute[:, 0])
-        ln_rest = ln_rest + np.log1p(-MARKED_SHARE)
-    for group in groups:
-        lower = factor(readings, group.spread + covariance)
-        cumulative = cumulative_log_likelihood(readings, centre[:, None, :] + group.shifts, lower)
-        for h, name in enumerate(group.names):
-            add(place[name], ln_rest + group.ln_weights[h], cumulative[:, h])
-    for t, other in enumerate(known.others):
-        add(place[f"die of {other.name}"], ln_rest + np.log(TYPES_WEIGHT / len(known.others)), absolute[:, 1 + t])
-    predictive = ln_sum(out[:, :, -1])  # p(this part | rest of the lot, mode)
-    return np.asarray(out + (one.ln_likelihood - predictive)[:, None, None])
 
 
 def _share(fitted: list[Fitted], probability: Floats, good: Share, bad: Share) -> tuple[float, float, float]:

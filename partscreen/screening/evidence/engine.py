@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from partscreen.screening.evidence.combine import Weighed, combine
+from partscreen.screening.evidence.condense import condense
 from partscreen.screening.evidence.hypotheses import AREAS, families
 from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import AREA, Linearised
@@ -83,7 +84,18 @@ def weigh_lot(readings: Linearised, known: Knowledge, *, prior_share: float = 0.
     fitted = [ends[0], *(fit_mode(mode, main, alternatives, types, marked, bad, starts)[0] for mode in others)]
     best = max(f.ln_likelihood for f in fitted)
     kept = [f for f in fitted if f.ln_likelihood > best - MODE_CUT or f.mode.kind == "marked"]
-    return combine(readings, known, kept, main if every else None, good, bad)
+    return combine(condense(readings, expected(known)), known, kept, main if every else None, good, bad)
+
+
+def expected(known: Knowledge) -> Floats:
+    """Second moment of all that any hypothesis expects of a part's coordinates, about the type's centre; (q, q)."""
+    out = known.lot_covariance + 10.0 * known.within + 3.0 * known.device_between
+    for family in families(known.within, known.device_between):
+        out = out + family.spread + family.shifts.T @ family.shifts
+    for other in known.others:
+        step = other.mean - known.centre
+        out = out + other.covariance + np.outer(step, step)
+    return np.asarray(out)
 
 
 def even(n: int) -> npt.NDArray[np.int64]:

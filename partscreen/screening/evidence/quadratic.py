@@ -39,7 +39,10 @@ def inverse(matrix: Floats) -> Floats:
 
 def ln_sum(values: Floats) -> Floats:
     """ln of the sum of exponentials along the second axis."""
-    return np.asarray(np.logaddexp.reduce(values, axis=1))
+    top = values.max(axis=1, keepdims=True)
+    top = np.where(np.isfinite(top), top, 0.0)  # all of them impossible: ln 0
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.log(np.exp(values - top).sum(axis=1)) + top[:, 0])
 
 
 @dataclass(frozen=True, slots=True)

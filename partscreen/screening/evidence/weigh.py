@@ -16,6 +16,33 @@ Floats = npt.NDArray[np.float64]
 _LN_2PI = float(np.log(2.0 * np.pi))
 
 
+def spread_of(readings: Linearised, covariance: Floats) -> Floats:
+    """Covariance of the readings, noise apart, for parts spread by `covariance`: J S J'.
+
+    Parameters
+    ----------
+    covariance : array, shape (q, q) or (n_parts, q, q)
+        S.
+
+    Returns
+    -------
+    array, shape (n_parts, n_readings, n_readings)
+    """
+    jac = readings.jacobian
+    if covariance.ndim == 2:  # one large product instead of many small ones
+        half = (jac.reshape(-1, jac.shape[2]) @ covariance).reshape(jac.shape)
+    else:
+        half = jac @ covariance
+    return np.asarray(half @ jac.transpose(0, 2, 1), dtype=np.float64)
+
+
+def add_noise(readings: Linearised, total: Floats) -> Floats:
+    """R added to a covariance of the readings, in place."""
+    diagonal = np.arange(total.shape[1])
+    total[:, diagonal, diagonal] += readings.std**2
+    return total
+
+
 def factor(readings: Linearised, covariance: Floats) -> Floats:
     """Cholesky factor of J S J' + R.
 
@@ -28,20 +55,53 @@ def factor(readings: Linearised, covariance: Floats) -> Floats:
     -------
     array, shape (n_parts, n_readings, n_readings), lower triangular. A missing reading has 1 on the diagonal.
     """
-    jac = readings.jacobian
-    total = jac @ covariance @ jac.transpose(0, 2, 1)
-    variance = readings.std**2
-    diagonal = np.arange(total.shape[1])
-    total[:, diagonal, diagonal] += variance
-    return np.asarray(np.linalg.cholesky(total), dtype=np.float64)
+    return np.asarray(np.linalg.cholesky(add_noise(readings, spread_of(readings, covariance))), dtype=np.float64)
 
 
 def whiten(lower: Floats, vectors: Floats) -> Floats:
     """Solve L z = v for every part. `lower` (n, k, k), `vectors` (n, k, h); same shape out."""
-    out = np.empty_like(vectors)
+    out = np.array(vectors, dtype=np.float64)
+    inverse = 1.0 / np.diagonal(lower, axis1=1, axis2=2)
     for row in range(lower.shape[1]):
-        done = vectors[:, row] - np.einsum("nj,njh->nh", lower[:, row, :row], out[:, :row])
-        out[:, row] = done / lower[:, row, row, None]
+        if row:
+            out[:, row : row + 1] -= lower[:, row : row + 1, :row] @ out[:, :row]
+        out[:, row] *= inverse[:, row, None]
+    return out
+
+
+def gaps(readings: Linearised, centre: Floats) -> Floats:
+    """Readings minus what parts at a centre, shape (q,) or (n_parts, q), would read: (n_parts, n_readings)."""
+    away = np.broadcast_to(centre, readings.point.shape) - readings.point
+    return np.asarray(readings.residual - (readings.jacobian @ away[:, :, None])[:, :, 0])
+
+
+def by_kind(readings: Linearised, lower: Floats, gap: Floats) -> Floats:
+    """ln p of the readings up to and including each kind of ORDER.
+
+    Parameters
+    ----------
+    lower : from `factor`
+    gap : array, shape (n_parts, n_readings, n_hypotheses)
+        Readings minus what each hypothesis expects.
+
+    Returns
+    -------
+    array, shape (n_parts, n_hypotheses, len(ORDER))
+    """
+    z = whiten(lower, gap)
+    np.square(z, out=z)
+    z *= -0.5
+    diagonal = np.diagonal(lower, axis1=1, axis2=2)
+    z -= np.where(readings.present, np.log(diagonal) + 0.5 * _LN_2PI, 0.0)[:, :, None]
+    out = np.zeros((z.shape[0], z.shape[2], len(ORDER)))
+    ends = np.searchsorted(readings.kind, np.arange(len(ORDER)), side="right")
+    begin = 0
+    for i, end in enumerate(ends.tolist()):
+        if i:
+            out[:, :, i] = out[:, :, i - 1]
+        if end > begin:
+            out[:, :, i] += z[:, begin:end].sum(axis=1)
+        begin = end
     return out
 
 
@@ -61,11 +121,4 @@ def cumulative_log_likelihood(readings: Linearised, means: Floats, lower: Floats
     """
     means_ = np.broadcast_to(means, (readings.point.shape[0], *means.shape[-2:]))
     shift = means_ - readings.point[:, None, :]
-    gap = readings.residual[:, :, None] - readings.jacobian @ shift.transpose(0, 2, 1)
-    z = whiten(lower, gap)
-    diagonal = np.diagonal(lower, axis1=1, axis2=2)
-    terms = -0.5 * z**2 - np.where(readings.present, np.log(diagonal) + 0.5 * _LN_2PI, 0.0)[:, :, None]
-    out = np.zeros((z.shape[0], z.shape[2], len(ORDER)))
-    for i in range(len(ORDER)):
-        out[:, :, i] = terms[:, readings.kind <= i].sum(axis=1)
-    return out
+    return by_kind(readings, lower, readings.residual[:, :, None] - readings.jacobian @ shift.transpose(0, 2, 1))

@@ -1,0 +1,180 @@
+"""Terms of every hypothesis for some parts of a lot, mode by mode, added up.
+
+What does not depend on the mode (a family's spread and shifts as the readings see them, the types' terms) is made once
+for all modes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from partscreen.screening.evidence.hypotheses import TYPES_WEIGHT, Family
+from partscreen.screening.evidence.knowledge import Knowledge
+from partscreen.screening.evidence.linear import ORDER, Linearised
+from partscreen.screening.evidence.lot import MARKED_SHARE, Fitted, Share
+from partscreen.screening.evidence.quadratic import Quadratic, inverse, ln_sum
+from partscreen.screening.evidence.weigh import add_noise, by_kind, gaps, spread_of
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+MARKED = "as marked"
+
+
+def labels(groups: tuple[Family, ...], known: Knowledge) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Names and kinds of all hypotheses: as marked, the families', the types'."""
+    names, kinds = [MARKED], ["marked"]
+    for group in groups:
+        names += group.names
+        kinds += [group.kind] * len(group.names)
+    names += [f"die of {o.name}" for o in known.others]
+    kinds += ["type"] * len(known.others)
+    return tuple(names), tuple(kinds)
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """Natural logs, modes added up; `marked`, `bad`: (n, 1 + len(ORDER)), prior and readings up to each kind, as marked
+    and under all alternatives; `final`: (n, h), with all readings, by hypothesis."""
+
+    marked: Floats
+    bad: Floats
+    final: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class _Prepared:
+    """What the modes share. within, spreads: covariance of the readings, noise in it, of the main population and of
+    each family about their centre; shifts: what each family's shifts change in the readings, (n, k, h); types:
+    (n, n_types, len(ORDER)), marked: (n, len(ORDER)): ln p under the other types and by the reference alone.
+    """
+
+    readings: Linearised
+    groups: tuple[Family, ...]
+    within: Floats
+    spreads: list[Floats]
+    shifts: list[Floats]
+    types: Floats
+    marked: Floats
+
+
+def _prepare(readings: Linearised, known: Knowledge, groups: tuple[Family, ...]) -> _Prepared:
+    jac = readings.jacobian
+    flat = jac.reshape(-1, jac.shape[2])
+    types = np.zeros((jac.shape[0], len(known.others), len(ORDER)))
+    for t, other in enumerate(known.others):
+        types[:, t] = _alone(readings, other.mean, other.covariance + known.session)
+    return _Prepared(
+        readings,
+        groups,
+        add_noise(readings, spread_of(readings, known.within)),
+        [add_noise(readings, spread_of(readings, group.spread)) for group in groups],
+        [(flat @ group.shifts.T).reshape(*jac.shape[:2], -1) for group in groups],
+        types,
+        _alone(readings, known.centre, known.lot_covariance + known.within),
+    )
+
+
+def _alone(readings: Linearised, mean: Floats, covariance: Floats) -> Floats:
+    lower = np.linalg.cholesky(add_noise(readings, spread_of(readings, covariance)))
+    return by_kind(readings, lower, gaps(readings, mean)[:, :, None])[:, 0]
+
+
+def weigh_rows(
+    readings: Linearised,
+    rows: Ints,
+    known: Knowledge,
+    groups: tuple[Family, ...],
+    fitted: list[Fitted],
+    main: Quadratic | None,
+    good: Share,
+    bad: Share,
+) -> Terms:
+    """Some parts of the lot under all hypotheses and modes."""
+    ready = _prepare(readings.pick(rows), known, groups)
+    n = rows.size
+    names = labels(groups, known)[0]
+    place = {name: i for i, name in enumerate(names)}
+    first_type = len(names) - len(known.others)
+    ln_type = np.log(TYPES_WEIGHT / max(len(known.others), 1))
+    all_types = None
+    if known.others:
+        all_types = _from_prior(ln_sum(ready.types) - np.log(len(known.others))) + np.log(TYPES_WEIGHT)
+    marked, ln_bad = (np.full((n, len(ORDER) + 1), -np.inf) for _ in range(2))
+    final, of_types = np.full((n, len(names)), -np.inf), np.full(n, -np.inf)
+    for one in fitted:
+        is_marked = one.mode.kind == "marked"
+        rest = _rest_share(one, rows, readings.point.shape[0], good if is_marked else bad)
+        ln_rest = np.log(rest) + (0.0 if is_marked else np.log1p(-MARKED_SHARE))
+        centre, covariance = (a[rows] for a in without_each(one, main, readings.point.shape[0]))
+        belongs, families = _under(ready, centre, covariance if main is not None else covariance[0])
+        belongs = belongs + np.log1p(-rest)[:, None]
+        families += ln_rest[:, None, None]
+        parts = [ln_sum(families)]
+        if all_types is not None:
+            parts.append(all_types + ln_rest[:, None])
+        as_marked = belongs
+        if not is_marked:
+            parts.append(belongs)
+            as_marked = _from_prior(ready.marked) + (np.log(rest) + np.log(MARKED_SHARE))[:, None]
+        against = ln_sum(np.stack(parts, axis=1))
+        # To the mode's likelihood without this part: off with what it adds itself.
+        weight = one.ln_likelihood - np.logaddexp(as_marked[:, -1], against[:, -1])
+        marked = np.logaddexp(marked, as_marked + weight[:, None])
+        ln_bad = np.logaddexp(ln_bad, against + weight[:, None])
+        last = np.full((n, first_type), -np.inf)
+        last[:, 0] = as_marked[:, -1]
+        last[:, 1:] = families[:, :, -1]
+        final[:, :first_type] = np.logaddexp(final[:, :first_type], last + weight[:, None])
+        if not is_marked:
+            at = place[one.mode.name]
+            final[:, at] = np.logaddexp(final[:, at], belongs[:, -1] + weight)
+        of_types = np.logaddexp(of_types, ln_rest + weight)
+    if known.others:
+        own = ready.types[:, :, -1] + (of_types + ln_type)[:, None]
+        final[:, first_type:] = np.logaddexp(final[:, first_type:], own)
+    return Terms(marked, ln_bad, final)
+
+
+def without_each(one: Fitted, main: Quadratic | None, n: int) -> tuple[Floats, Floats]:
+    """The lot's centre and its covariance with each part left out in turn: (n, q), (n, q, q)."""
+    if main is None:
+        covariance = inverse(one.precision)
+        return np.broadcast_to(one.centre, (n, one.centre.size)), np.broadcast_to(covariance, (n, *covariance.shape))
+    precision = one.precision - one.weight[:, None, None] * main.m
+    pull = one.precision @ (one.centre - main.origin) - one.weight[:, None] * main.u
+    covariance = inverse(precision)
+    return main.origin + np.einsum("nqr,nr->nq", covariance, pull), covariance
+
+
+def _rest_share(one: Fitted, rows: Ints, n: int, prior: Share) -> Floats:
+    """Expected share of parts outside the main population, as the other parts say; shape (n_rows,)."""
+    own = 1.0 - one.weight[rows] if one.weight.size == n else np.zeros(rows.size)
+    rest = (prior.a + (1.0 - one.weight).sum() - own) / (prior.a + prior.b + one.weight.size - 1.0)
+    return np.asarray(np.clip(rest, 1e-12, 1.0 - 1e-12))
+
+
+def _under(ready: _Prepared, centre: Floats, covariance: Floats) -> tuple[Floats, Floats]:
+    """ln p as one of the main population, (n, 1 + len(ORDER)), and under every family's hypotheses with their weights,
+    (n, h, 1 + len(ORDER)), the lot's centre being spread by `covariance`."""
+    readings = ready.readings
+    of_centre = spread_of(readings, covariance)
+    gap = gaps(readings, centre)[:, :, None]
+    belongs = by_kind(readings, np.linalg.cholesky(ready.within + of_centre), gap)[:, 0]
+    sizes = [len(group.names) for group in ready.groups]
+    out = np.zeros((gap.shape[0], sum(sizes), len(ORDER) + 1))
+    begin = 0
+    for group, spread, shifts, size in zip(ready.groups, ready.spreads, ready.shifts, sizes, strict=True):
+        mine = out[:, begin : begin + size]
+        mine[:, :, 1:] = by_kind(readings, np.linalg.cholesky(spread + of_centre), gap - shifts)
+        mine += group.ln_weights[:, None]
+        begin += size
+    return _from_prior(belongs), out
+
+
+def _from_prior(cumulative: Floats) -> Floats:
+    """With a first column for no reading at all; (n, len(ORDER)) in."""
+    first = np.zeros((*cumulative.shape[:-1], 1))
+    return np.concatenate((first, cumulative), axis=-1)
