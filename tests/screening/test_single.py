@@ -128,6 +128,14 @@ def test_gain_without_its_current_is_kept_not_judged_and_asked_for():
     assert "kept, not judged" in more
 
 
+def test_leakage_alone_is_held_against_its_limit_and_leaves_the_evidence_at_nothing():
+    part, words, _ = check("2SC5200", "ICBO=1 uA @ VCB=230 V")
+    assert part.disposition == "hold"
+    assert part.evidence is None or abs(part.evidence) < 1e-6
+    assert "Limits met: ICBO max 5 uA" in words
+    assert part.next_measurement is not None
+
+
 def test_printed_limit_broken_rejects_with_the_limit_named():
     part, words, _ = check("2SC5200", "hFE=20 @ IC=1 A, VCE=5 V")
     assert part.disposition == "reject"
