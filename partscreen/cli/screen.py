@@ -106,6 +106,8 @@ def screen(
         typer.echo(outcome.json_text(brief=brief))
     else:
         show_screening(outcome.screening)
+    for note in outcome.notices:
+        say(f"note: {note}")
     for path in written:
         say(f"written: {path}")
     raise typer.Exit(outcome.exit_code)

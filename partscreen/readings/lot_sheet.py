@@ -157,10 +157,12 @@ def parse_lot_option(text: str) -> Lot:
         key, equals, value = word.partition("=")
         name = _BY_SPELLING.get(bare(key))
         if not equals or name is None or name == "lot":
-            hint = ", ".join(close_names(key, [k for k in _FIELDS if k != "lot"])) or ", ".join(_FIELDS)
-            problems.append(
-                Problem("LOT_OPTION", f"{word!r} is no field of a lot", f"{example}; fields: {hint}", lot=words[0])
-            )
+            fields = [k for k in _FIELDS if k != "lot"]
+            hint = f"{example}; fields: {', '.join(close_names(key, fields) or fields)}"
+            if not equals:
+                quoted = """'"A 1" type=2SC5200 supplier="Birch Parts"'"""
+                hint = f"write fields as key=value, and names of several words in quotes of their own: {quoted}"
+            problems.append(Problem("LOT_OPTION", f"{word!r} is no field of a lot", hint, lot=words[0]))
         else:
             cells[name] = value
     lot, more = make_lot(words[0], cells)
