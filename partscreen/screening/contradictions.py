@@ -10,8 +10,9 @@ from partscreen.quantities import QUANTITIES
 from partscreen.readings.findings import add_note
 from partscreen.readings.tables import Batch
 from partscreen.reference.wording import conditions_text, figure_text
-from partscreen.results import LotResult, PartResult, QualityNote, Reason
+from partscreen.results import LotResult, NextMeasurement, PartResult, QualityNote, Reason
 from partscreen.screening.observe import UNSTATED_BIAS_LN_STD
+from partscreen.screening.recipes import HANDS
 
 APART = 4.0
 """Standard uncertainties of their difference beyond which two readings contradict each other (assumption: one pair in
@@ -67,7 +68,22 @@ def _held(part: PartResult, reason: Reason | None) -> PartResult:
     if part.disposition == "reject":
         return part.model_copy(update={"reasons": [*part.reasons, reason]})
     others = [r for r in part.reasons if part.status == "judged"]
-    return part.model_copy(update={"status": "judged", "disposition": "hold", "reasons": [reason, *others]})
+    held = {"status": "judged", "disposition": "hold", "reasons": [reason, *others], "next_measurement": _again(reason)}
+    return part.model_copy(update=held)
+
+
+def _again(reason: Reason) -> NextMeasurement:
+    symbol = str(reason.figures["reading"])
+    return NextMeasurement(
+        reading=f"{symbol} once more",
+        why=f"the readings of {symbol} contradict each other; that comes before anything else",
+        recipe=(
+            f"Caution: {HANDS}\n"
+            "Clean the legs, check the clips and the part's number, let it come to room temperature.\n"
+            f"Read {symbol} twice at the same condition, lifting the part out in between.\n"
+            "Write both readings, with their condition, in place of the old ones."
+        ),
+    )
 
 
 def _contradict(batch: Batch, quantity: str, a: int, b: int) -> bool:
@@ -112,7 +128,6 @@ def _shared(batch: Batch, rows: list[int]) -> list[tuple[str, float | str]]:
 
 
 def _reason(batch: Batch, quantity: str, rows: list[int]) -> Reason:
-    figures: dict[str, float | int | str | None] = {
-        f"value_{i + 1}": float(batch.spots.value[r]) for i, r in enumerate(rows)
-    }
+    figures: dict[str, float | int | str | None] = {"reading": QUANTITIES[quantity].symbol}
+    figures |= {f"value_{i + 1}": float(batch.spots.value[r]) for i, r in enumerate(rows)}
     return Reason(code="CONTRADICTORY_READINGS", sentence=_sentence(batch, quantity, rows), figures=figures)

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from partscreen.errors import Problem, UnusableInput
 from partscreen.quantities import QUANTITIES
 from partscreen.readings.builder import Builder, SpotRow
@@ -20,13 +18,11 @@ from partscreen.reference.library import Library
 from partscreen.reference.population import population_for as library_population
 from partscreen.reference.wording import figure_text
 from partscreen.results import InputFile, LotResult, PartResult
-from partscreen.screening.advice import advise_unweighed, advise_weighed, advised
+from partscreen.screening.advice import advise_unweighed
 from partscreen.screening.contradictions import hold_contradictions, set_aside
-from partscreen.screening.lot_setup import PopulationFor, TypeSetup, other_types, set_up
-from partscreen.screening.observe import build_observations
+from partscreen.screening.lot_setup import PopulationFor, TypeSetup, set_up
 from partscreen.screening.odds import first_sentence
 from partscreen.screening.screen import screen_batch
-from partscreen.screening.weighing import weigh_group
 
 LOT, PART, SESSION = "check", "1", "check"
 EXAMPLE = '"C_CB=118 pF @ VCB=10 V, f=1 MHz"'
@@ -88,36 +84,20 @@ def check_readings(
         session_uncertainty=session_uncertainty(batch, kit, temperature=temperature),
         population_for=population_for,
     )
-    lots = _advised(hold_contradictions(batch, lots, reasons), batch, setup, library, kit, population_for, prior_share)
+    lots = _advised(hold_contradictions(batch, lots, reasons), setup, kit)
     rests = _rests_on(setup, batch, population_for)
     words = answer(lots[0], rests, (*batch.notices, *(note.sentence for note in corrections)))
     return Checked(batch, lots, words)
 
 
-def _advised(
-    lots: list[LotResult],
-    batch: Batch,
-    setup: TypeSetup,
-    library: Library,
-    kit: Kit | None,
-    population_for: PopulationFor,
-    prior_share: float,
-) -> list[LotResult]:
-    """The part with its next measurement, where the screening of its lot gave none."""
+def _advised(lots: list[LotResult], setup: TypeSetup, kit: Kit | None) -> list[LotResult]:
+    """A part without any usable reading is told where to begin."""
     (lot,) = lots
     (part,) = lot.parts
-    if part.next_measurement is not None or not (advised(part) or part.status == "unusable"):
+    if part.next_measurement is not None or part.status != "unusable":
         return lots
-    if part.evidence is None or setup.population is None:
-        (step,) = advise_unweighed(setup, kit, [part])
-    else:
-        shared = session_uncertainty(batch, kit)
-        o = build_observations(batch, np.array([0]), session_uncertainty=shared).observations
-        others = other_types(library, setup, population_for)
-        weighed = weigh_group(o, batch.part_lot, {0: batch.lots[0]}, setup.population, others, prior_share=prior_share)
-        (step,) = advise_weighed(weighed[0], o, setup, kit, [part])
-    advice = part.model_copy(update={"next_measurement": step})
-    return [lot.model_copy(update={"parts": [advice]})]
+    (step,) = advise_unweighed(setup, kit, [part])
+    return [lot.model_copy(update={"parts": [part.model_copy(update={"next_measurement": step})]})]
 
 
 def batch_of(type_name: str, texts: Sequence[str]) -> Batch:

@@ -205,6 +205,7 @@ def test_contradictory_readings_are_named_set_aside_and_the_part_held():
     assert part.disposition == "hold"
     assert part.reasons[0].code == "CONTRADICTORY_READINGS"
     assert "C_CB of 200 pF and 300 pF at VCB=10 V" in words
+    assert part.next_measurement.reading == "C_CB once more"
     without, _, _ = check("2SC5200", *LIKE_THE_SHEET[1:])
     assert part.evidence == pytest.approx(without.evidence)
     assert part.evidence != pytest.approx(good.evidence)
