@@ -86,7 +86,7 @@ def check_readings(
     )
     lots = _advised(hold_contradictions(batch, lots, reasons), setup, kit)
     rests = _rests_on(setup, batch, population_for)
-    words = answer(lots[0], rests, (*batch.notices, *(note.sentence for note in corrections)))
+    words = answer(lots[0], reach, rests, (*batch.notices, *(note.sentence for note in corrections)))
     return Checked(batch, lots, words)
 
 
@@ -170,14 +170,15 @@ def _rests_on(setup: TypeSetup, batch: Batch, population_for: PopulationFor) -> 
     )
 
 
-def answer(lot: LotResult, rests: str | None, notices: Sequence[str] = ()) -> tuple[str, ...]:
+def answer(lot: LotResult, reach: float, rests: str | None, notices: Sequence[str] = ()) -> tuple[str, ...]:
     """The answer about a lot of one part in plain lines."""
     (part,) = lot.parts
     lines = []
     first = first_sentence(part)
     if first is not None:
         lines.append(first)
-    lines += [r.sentence for r in part.reasons]
+    short = f"Held: an accept asks for readings that would have shown a die of {reach:.2f} of the type's."
+    lines += [short if first is not None and r.code == "REACH_SHORT" else r.sentence for r in part.reasons]
     lines += [r.sentence for r in lot.reasons if r.code not in _OF_LOTS]
     told = any("die area" in r.sentence for r in part.reasons)
     if not told and part.area_ratio is not None and part.area_ratio.value is not None:

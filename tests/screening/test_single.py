@@ -94,6 +94,7 @@ def test_capacitance_cannot_decide_between_the_2n3055_at_1_0_and_at_1_2_nanofara
     assert part.disposition == "hold"
     assert abs(part.evidence) < 1.0
     assert words.startswith("Capacitance cannot decide this one")
+    assert "Held: an accept asks for readings that would have shown a die of 0.60 of the type's." in words
     assert part.next_measurement is not None
     assert not part.next_measurement.reading.startswith("C_BE")
     assert "Next: " in words
