@@ -14,8 +14,9 @@ import pandas as pd
 
 from benchmarks.honesty.cases import CASES
 from benchmarks.honesty.pools import CACHE
-from benchmarks.honesty.run import PRIOR_SHARES, judge_case
-from benchmarks.honesty.study import make_pools, small_study, whole_study
+from benchmarks.honesty.run import PRIOR_SHARES, case_of, judge_case
+from benchmarks.honesty.sample import write_sample
+from benchmarks.honesty.study import make_pools, whole_study
 from benchmarks.honesty.table import document
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "honesty.md"
@@ -25,16 +26,20 @@ def main() -> None:
     """Run, print the page, and write it where every case was measured."""
     names = [case.name for case in CASES] + list(PRIOR_SHARES)
     ask = argparse.ArgumentParser(prog="python -m benchmarks.honesty")
-    ask.add_argument("--small", action="store_true", help="four library types instead of all worlds")
+    ask.add_argument("--small", action="store_true", help="the committed sample of four worlds, 1 A kit only")
     ask.add_argument("--case", action="append", choices=names, help="only this case; may be given again")
     ask.add_argument("--worlds", type=int, help="at most so many worlds of each kind")
     ask.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     ask.add_argument("--again", action="store_true", help="table of the verdicts kept from the last run")
+    ask.add_argument("--write-sample", action="store_true", help="write the committed sample anew")
     given = ask.parse_args()
+    if given.write_sample:
+        write_sample()
+        return
     kept = CACHE / ("verdicts-small" if given.small else "verdicts")
     kept.mkdir(parents=True, exist_ok=True)
-    if not given.again:
-        make_pools(small_study() if given.small else whole_study(), given.workers)
+    if not given.again and not given.small:
+        make_pools(whole_study(), given.workers)
     tables: dict[str, pd.DataFrame] = {}
     for name in given.case or names:
         begin, path = time.perf_counter(), kept / f"{name}.pkl"
@@ -42,7 +47,8 @@ def main() -> None:
             if path.exists():
                 tables[name] = pd.read_pickle(path)
             continue
-        if name.startswith("alone50-card") and given.small:
+        case = case_of(name)
+        if given.small and case is not None and case.top != 1.0:
             continue
         tables[name] = judge_case(name, small=given.small, workers=given.workers, most_worlds=given.worlds)
         tables[name].to_pickle(path)

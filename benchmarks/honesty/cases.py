@@ -10,6 +10,7 @@ import numpy as np
 from benchmarks.honesty.bags import LOGGED_STD, UNLOGGED_STD, Bag, make_bag
 from benchmarks.honesty.pools import KITS, Pool
 from benchmarks.honesty.study import Study
+from benchmarks.honesty.worlds import World
 
 Recipe = tuple[tuple[str, int, int], ...]  # group, first and last part of it
 SITTINGS = ("A", "B")
@@ -104,16 +105,14 @@ CASES: tuple[Case, ...] = (
 )  # fmt: skip
 
 
-def bags(case: Case, study: Study, *, most_worlds: int | None = None) -> Iterator[Bag]:
-    """All bags of a case, always the same ones."""
-    worlds = [w for w in study.worlds if w.kind in case.kinds]
-    for world in worlds[:most_worlds]:
-        parts = study.pool(world)
-        for bag in _of_world(case, world, parts):
-            yield from bag.alone() if case.alone else [bag]
+def bags(case: Case, study: Study, world_name: str) -> Iterator[Bag]:
+    """All bags of a case in one world, always the same ones."""
+    world = study.world(world_name)
+    for bag in _of_world(case, world, study.pool(world)):
+        yield from bag.alone() if case.alone else [bag]
 
 
-def _of_world(case: Case, world, parts: Pool) -> Iterator[Bag]:  # type: ignore[no-untyped-def]
+def _of_world(case: Case, world: World, parts: Pool) -> Iterator[Bag]:
     kit = KITS.index(case.top)
     for sitting in SITTINGS if case.sound_group == "honest" else ("",):
         rng = np.random.default_rng([53, *case.name.encode(), *world.name.encode(), *sitting.encode()])

@@ -19,22 +19,18 @@ KINDS = {
 CONCENTRATION = 1.0  # of the Beta prior of a bag's bad share: bags are clean or bad
 
 
-def prior_bags(
-    study: Study, share: float, repeats: int = 2, *, top: float = 1.0, known: int = 2, caps: bool = True,
-    most_worlds: int | None = None,
-) -> Iterator[Bag]:  # fmt: skip
+def prior_bags(study: Study, world_name: str, share: float, repeats: int = 2, *, known: int = 2) -> Iterator[Bag]:
     """Bags of 40, bad share from Beta(k share, k (1 - share)); where more than half are bad they are of one kind."""
-    for world in study.worlds[:most_worlds]:
-        parts = study.pool(world)
-        for sitting in SITTINGS:
-            for repeat in range(repeats):
-                rng = np.random.default_rng([71, int(1000 * share), repeat, *world.name.encode(), *sitting.encode()])
-                bad_share = rng.beta(CONCENTRATION * share, CONCENTRATION * (1.0 - share))
-                n_bad = int(rng.binomial(LOT, bad_share))
-                rows = np.concatenate((_sound(parts, sitting, LOT - n_bad, rng), _bad(parts, sitting, n_bad, rng)))
-                teachers = [parts.rows("K honest", 0, known)] if known else []
-                label = f"prior {share:g} {world.name} {sitting} {repeat}"
-                yield make_bag(world, parts, label, rows, teachers, KITS.index(top), rng, caps=caps)
+    world = study.world(world_name)
+    parts = study.pool(world)
+    for sitting in SITTINGS:
+        for repeat in range(repeats):
+            rng = np.random.default_rng([71, int(1000 * share), repeat, *world.name.encode(), *sitting.encode()])
+            bad_share = rng.beta(CONCENTRATION * share, CONCENTRATION * (1.0 - share))
+            n_bad = int(rng.binomial(LOT, bad_share))
+            rows = np.concatenate((_sound(parts, sitting, LOT - n_bad, rng), _bad(parts, sitting, n_bad, rng)))
+            label = f"prior {share:g} {world.name} {sitting} {repeat}"
+            yield make_bag(world, parts, label, rows, [parts.rows("K honest", 0, known)], KITS.index(1.0), rng)
 
 
 def _sound(parts, sitting: str, n: int, rng: np.random.Generator) -> np.ndarray:  # type: ignore[no-untyped-def,type-arg]

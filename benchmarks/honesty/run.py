@@ -14,7 +14,8 @@ from benchmarks.honesty.baselines import BASELINES, naive
 from benchmarks.honesty.cases import CASES, Case, bags
 from benchmarks.honesty.judge import judge
 from benchmarks.honesty.prior_bags import prior_bags
-from benchmarks.honesty.study import Study, small_study, whole_study
+from benchmarks.honesty.sample import small_study
+from benchmarks.honesty.study import Study, whole_study
 
 BY_NAME = {case.name: case for case in CASES}
 PRIOR_SHARES = {"prior-0.05": 0.05, "prior-0.1": 0.1, "prior-0.2": 0.2}
@@ -70,15 +71,14 @@ def _worlds(name: str, study: Study, most: int | None) -> list[str]:
 def _one_world(task: tuple[str, bool, str]) -> pd.DataFrame:
     name, small, world = task
     study = small_study() if small else whole_study()
-    only = Study(tuple(w for w in study.worlds if w.name == world), study.others)
-    tables = [judge_bag(bag, fit=_wants_fit(name)) for bag in _bags(name, only)]
+    tables = [judge_bag(bag, fit=_wants_fit(name)) for bag in _bags(name, study, world)]
     return pd.concat(tables, ignore_index=True)
 
 
-def _bags(name: str, study: Study) -> Iterator[Bag]:
+def _bags(name: str, study: Study, world: str) -> Iterator[Bag]:
     if name in PRIOR_SHARES:
-        return prior_bags(study, PRIOR_SHARES[name])
-    return bags(BY_NAME[name], study)
+        return prior_bags(study, world, PRIOR_SHARES[name])
+    return bags(BY_NAME[name], study, world)
 
 
 def _wants_fit(name: str) -> bool:

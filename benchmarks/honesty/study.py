@@ -1,17 +1,19 @@
-"""The worlds of the whole study and of the small fixed sample, with the types a wrong die may come from."""
+"""The worlds of the whole study, with the types a wrong die may come from."""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
 from benchmarks.honesty.circuit import gain_sweep
-from benchmarks.honesty.pools import Pool, pool
-from benchmarks.honesty.worlds import ROOM, World, card_worlds, library, prior_world
+from benchmarks.honesty.pools import CACHE, VERSION, Pool, pool
+from benchmarks.honesty.worlds import ROOM, World, card_worlds, drawn_world, library, prior_world
 
 N_PRIOR = 40
 
@@ -23,23 +25,48 @@ class Study:
     worlds: tuple[World, ...]
     others: dict[str, tuple[World, World]]
 
+    def world(self, name: str) -> World:
+        """One of its worlds."""
+        return next(w for w in self.worlds if w.name == name)
+
     def pool(self, world: World) -> Pool:
         """Its parts."""
         return pool(world, self.others[world.name])
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=1)
 def whole_study() -> Study:
-    """40 library types with drawn truths and every usable published card."""
-    prior = [w for w in (prior_world(of, 0) for of in _spread_out(library(), N_PRIOR + 12)) if w is not None]
-    return _with_others([*prior[:N_PRIOR], *card_worlds()])
+    """40 library types with drawn truths and every usable published card. Truths are kept with the pools."""
+    path = CACHE / f"v{VERSION}" / "truths.json"
+    if not path.exists():
+        drawn = _with_others([*_prior_worlds(), *card_worlds()])
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(json.dumps(_as_plain(drawn)), encoding="utf-8")
+    return _from_plain(json.loads(path.read_text(encoding="utf-8")))
 
 
-@lru_cache(maxsize=2)
-def small_study(names: tuple[str, ...] = ("2SC5200", "MJL21193", "MJ15003", "2SA1943")) -> Study:
-    """A few library types, for the fixed sample of ordinary test runs."""
-    found = [prior_world(of, 0) for of in library() if of.name in names]
-    return _with_others([w for w in found if w is not None])
+def _prior_worlds() -> list[World]:
+    drawn = (prior_world(of, 0) for of in _spread_out(library(), N_PRIOR + 12))
+    return [w for w in drawn if w is not None][:N_PRIOR]
+
+
+def _as_plain(study: Study) -> dict[str, Any]:
+    cards = {w.name: {"card": w.card, "row": w.hfe_limits if w.kind == "card" else None} for w in study.worlds}
+    return {"worlds": cards, "others": {name: [o.name for o in pair] for name, pair in study.others.items()}}
+
+
+def _from_plain(held: dict[str, Any]) -> Study:
+    by_name = {of.name: of for of in library()}
+    published = {w.name: w for w in card_worlds()} if any(e["row"] for e in held["worlds"].values()) else {}
+    worlds = {}
+    for name, entry in held["worlds"].items():
+        if entry["row"]:
+            worlds[name] = published[name]
+        else:
+            of = by_name[name.split(" #")[0]]
+            worlds[name] = drawn_world(of, entry["card"], name)
+    others = {name: (worlds[a], worlds[b]) for name, (a, b) in held["others"].items()}
+    return Study(tuple(worlds.values()), others)
 
 
 def _spread_out(types: Sequence, n: int) -> list:  # type: ignore[type-arg]

@@ -131,7 +131,14 @@ def prior_world(of: ReferenceType, seed: int) -> World | None:
     if not fits.any():
         return None
     card = cards[int(np.flatnonzero(fits)[0])]
-    return World(f"{of.name} #{seed}", "prior", of.polarity, ic_rated, card, of, rows)
+    return drawn_world(of, card, f"{of.name} #{seed}")
+
+
+def drawn_world(of: ReferenceType, card: dict[str, float], name: str) -> World:
+    """A library type with its drawn truth."""
+    ic_rated = rated_current(of)
+    assert ic_rated is not None
+    return World(name, "prior", of.polarity, ic_rated, card, of, hfe_rows(of))
 
 
 def card_from_coordinates(theta: Floats, population: Population) -> dict[str, float]:
