@@ -33,9 +33,12 @@ ORDINARY_SUPPLY = 5.0  # [V] where neither kit nor type states VCE
 
 @dataclass(frozen=True, slots=True)
 class TypeFacts:
-    """What a recipe needs of a type. `forced_gain`, `vce`: of the sheet's saturation and gain rows; `dc_area`: corners
-    (VCE [V], IC [A]) of its steady safe area; `rth_jc` [K/W]; `tj_max` [K]; `vcb`: bias of the sheet's C_CB [V];
-    `gain`: an hFE to expect. None, or empty: not known."""
+    """What a recipe needs of a type.
+
+    forced_gain, vce : of the sheet's saturation and gain rows. dc_areas : corners (VCE [V], IC [A]) of its steady safe
+    area, in each edition. rth_jc [K/W], tj_max [K]. vcb : bias of the sheet's C_CB [V]. gain : an hFE to expect. None,
+    or empty: not known.
+    """
 
     polarity: str | None = None
     vce: float = ORDINARY_SUPPLY
@@ -45,7 +48,7 @@ class TypeFacts:
     power: float | None = None
     rth_jc: float | None = None
     tj_max: float | None = None
-    dc_area: tuple[tuple[float, float], ...] = ()
+    dc_areas: tuple[tuple[tuple[float, float], ...], ...] = ()
     vcb: float | None = None
     gain: float | None = None
 
@@ -54,12 +57,12 @@ def facts_of(kind: ReferenceType | None, *, vce: float = ORDINARY_SUPPLY, forced
     """The facts of a library type; without one, nothing is known."""
     if kind is None:
         return TypeFacts(vce=vce, forced_gain=forced_gain)
-    areas = [area.points for area in kind.soa if area.kind == "dc"]
+    areas = tuple(area.points for area in kind.soa if area.kind == "dc")
     hot = kind.rating("TJ")
     biases = [c.conditions["VCB"] for c in kind.characteristics if c.symbol == "C_CB" and "VCB" in c.conditions]
     return TypeFacts(
         kind.polarity, vce, forced_gain, kind.rating("VCEO"), kind.rating("IC"), kind.rating("PC"),
-        kind.rating("RTHJC"), None if hot is None else hot + ZERO_CELSIUS, areas[0] if areas else (),
+        kind.rating("RTHJC"), None if hot is None else hot + ZERO_CELSIUS, areas,
         biases[0] if biases else None, _middling_gain(kind),
     )  # fmt: skip
 
@@ -130,16 +133,16 @@ def last_resorts(kit: Kit | None, facts: TypeFacts) -> tuple[Candidate, ...]:
 
 
 def dwell_point(reader: Instrument, facts: TypeFacts) -> tuple[float, float, float] | None:
-    """VCE [V], IC [A] and heat sink [K/W] of a dwell well inside the safe area; None without a stated heat sink or
-    the figures of the type that make it safe."""
+    """VCE [V], IC [A] and heat sink [K/W] of a dwell well inside every edition's steady safe area; None without a
+    stated heat sink or the figures of the type that make it safe."""
     sink = _number(reader, "heat_sink", math.nan)
-    if not math.isfinite(sink) or facts.rth_jc is None or facts.tj_max is None or facts.vceo is None:
+    if not (math.isfinite(sink) and facts.rth_jc and facts.tj_max and facts.vceo and facts.dc_areas):
         return None
     volts = min(VOLTAGE_SHARE * facts.vceo, reader.compliance.get("vce", math.inf))
     heat = (facts.tj_max - HOTTEST_AMBIENT) / (facts.rth_jc + MICA + sink)
     limits = [heat / volts, reader.compliance.get("ic", math.inf), facts.ic or math.inf]
-    if facts.dc_area:
-        v, i = np.array(facts.dc_area).T
+    for corners in facts.dc_areas:
+        v, i = np.array(corners).T
         limits.append(float(np.exp(np.interp(np.log(volts), np.log(v), np.log(i), right=-np.inf))))
     amperes = DWELL_POWER_SHARE * min(limits)
     return (volts, amperes, sink) if amperes > 0.0 else None

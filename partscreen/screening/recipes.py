@@ -243,11 +243,13 @@ def _dwell(c: Candidate, facts: TypeFacts) -> list[str]:
         "and nothing that burns "
         f"near. It can destroy a part that was sound only in small: do it last. Never open or grind a part whose "
         f"package may hold beryllia. {CODES}",
-        f"{_signs(facts)} Part screwed to the heat sink of {c.heat_sink:g} K/W with washer and grease. {plus} on the "
+        f"{_signs(facts)} Part screwed to the heat sink of {c.heat_sink:g} K/W with washer and grease. "
+        f"{plus.capitalize()} on the "
         f"collector, {minus} on the "
         f"emitter, base driven so that IC is {amperes:.2g} A at VCE = {c.value:.3g} V (half of what safe area and "
         f"heat sink allow).",
-        f"Hold for {DWELL_SECONDS:.0f} s; watch IC; off at once if it runs away.",
+        f"Supply limited to {SUPPLY_MARGIN * amperes:.2g} A; raise the base drive from nothing. Hold for "
+        f"{DWELL_SECONDS:.0f} s; watch IC; off at once if it runs away.",
         f'Write whether it survived, in this form: "dwell={DWELL_SECONDS:.0f} s {_MARK} VCE={c.value:.3g} V, '
         f"IC={amperes:.2g} A, heat sink={c.heat_sink:g} K/W, "
         'survived=yes".',
