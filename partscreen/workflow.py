@@ -98,6 +98,7 @@ def screen_files(
     from partscreen.readings.uncertainty import apply_kit, session_uncertainty
     from partscreen.reference.population import population_for as library_population
     from partscreen.results import Screening
+    from partscreen.screening.contradictions import hold_contradictions, set_aside
     from partscreen.screening.screen import screen_batch
 
     chosen = options or ScreenOptions()
@@ -114,6 +115,7 @@ def screen_files(
     batch = apply_kit(batch, kit, temperature=temperature)
     batch, corrections = correct(batch, kit)
     batch = check_quality(batch, kit, lambda lot: _polarity(library, lot.type))
+    batch, contradictory = set_aside(batch)
     batch = follow_control_piece(batch)
     shared = session_uncertainty(batch, kit, temperature=temperature)
     results = screen_batch(
@@ -129,6 +131,7 @@ def screen_files(
         population_for=population_for or library_population,
         progress=progress,
     )
+    results = hold_contradictions(batch, results, contradictory)
     screening = Screening(
         version=__version__,
         settings=_settings(chosen, kit),

@@ -171,6 +171,8 @@ def _waiting(setup: TypeSetup, hold: list[Reason], reached: bool) -> tuple[list[
     """Reasons to hold, and what is said of a part that failed nothing."""
     if setup.kind is None:
         return [*hold, say.no_reference(setup.name, setup.close)], say.NOT_YET_WEIGHED
+    if setup.prior is None:
+        return hold, say.LIMITS_ALONE if reached else say.NO_LIMIT_REACHED
     return hold, say.NOT_YET_WEIGHED if reached else say.NO_LIMIT_REACHED
 
 

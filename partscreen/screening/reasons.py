@@ -128,15 +128,20 @@ def fit_failed(status: str) -> Reason:
 NOT_YET_WEIGHED = Reason(
     code="NOT_YET_WEIGHED",
     sentence=(
-        "No limit failed; the evidence for and against a substitution has not been weighed yet, so the part is held."
+        "No limit failed, but none of the readings used says anything of the part's kind, so there is nothing to weigh "
+        "and the part is held."
+    ),
+)
+LIMITS_ALONE = Reason(
+    code="NOT_YET_WEIGHED",
+    sentence=(
+        "No limit failed; there is no device model of this type to weigh evidence with, limits and the lot are all "
+        "there is, so the part is held."
     ),
 )
 NO_LIMIT_REACHED = Reason(
     code="NOT_YET_WEIGHED",
-    sentence=(
-        "No limit was reached by these readings, so none failed; the evidence for and against a substitution has not "
-        "been weighed yet, so the part is held."
-    ),
+    sentence="No limit was reached by these readings, so none failed, and nothing could be weighed: the part is held.",
 )
 NO_READINGS = Reason(
     code="UNUSABLE",
@@ -172,7 +177,7 @@ def capacitance_no_reference(symbols: Sequence[str]) -> Reason:
     """A capacitance without anything to hold it against. A remark, never a violation."""
     sentence = (
         f"{' and '.join(symbols)}: no reference for this maker or process. Processes of one type number differ tenfold "
-        "in capacitance, so the figure is kept and not held against the part."
+        "in capacitance, so no limit is made of the figure; evidence weighs it with that much doubt."
     )
     return Reason(code="CAPACITANCE_NO_REFERENCE", sentence=sentence, figures={"readings": ", ".join(symbols)})
 
