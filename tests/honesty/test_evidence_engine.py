@@ -1,0 +1,78 @@
+"""The evidence engine on lots made by ngspice: the numbers to reach, on a small committed sample and (long) on all worlds.
+
+Small sample: four type worlds, two sittings each, 1 A kit; bounds are those of the whole, not loosened.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from benchmarks.honesty.cases import CASES
+from benchmarks.honesty.run import BY_NAME, PRIOR_SHARES, judge_case
+from benchmarks.honesty.table import MOST_CALIBRATION_ERROR, area_coverage, calibration
+from tests.facts import needs_facts
+from tests.outside.ngspice import needs_ngspice
+
+# Rows of the table that ordinary runs repeat on the sample; the whole is `python -m benchmarks.honesty`.
+ORDINARY = ("area70-two", "other-two", "all-small", "gain", "clean")
+WITH_REFERENCE_HELD = 0.05  # most sound parts rejected or held where capacitances and known-good parts are given
+
+
+def assert_reached(name: str, said: pd.DataFrame) -> None:
+    """Every number of the row, with the worlds that miss it."""
+    case = BY_NAME[name]
+    bad, sound = said[~said.honest], said[said.honest]
+    if case.rejected is not None:
+        assert bad.rejected.mean() >= case.rejected, missed(bad, "rejected")
+    if case.not_accepted is not None:
+        assert bad.not_accepted.mean() >= case.not_accepted, missed(bad, "not_accepted")
+    if case.falsely is not None:
+        most = np.ceil(case.falsely * len(sound))  # of so few parts one is always allowed
+        assert sound.rejected.sum() <= most, sound[sound.rejected].groupby("world").size()
+
+
+def missed(bad: pd.DataFrame, of: str) -> str:
+    return f"{of}: {bad[of].mean():.3f}\n{bad.groupby('world')[of].mean().sort_values().head(6)}"
+
+
+@pytest.mark.parametrize("name", ORDINARY)
+def test_numbers_to_reach_hold_on_the_committed_sample(name: str) -> None:
+    assert_reached(name, judge_case(name, small=True))
+
+
+def test_probabilities_are_honest_on_the_committed_sample() -> None:
+    said = judge_case("prior-0.1", small=True)
+    found = calibration(said)
+    assert found["error"] <= MOST_CALIBRATION_ERROR
+    assert found["log_score"] < found["threshold_score"]
+    assert found["middle"][3], found["middle"]  # inside the 99 % binomial band
+
+
+@needs_ngspice
+@needs_facts
+@pytest.mark.long
+@pytest.mark.parametrize("name", [case.name for case in CASES])
+def test_numbers_to_reach_hold_on_all_worlds(name: str) -> None:
+    said = judge_case(name)
+    assert_reached(name, said)
+    case = BY_NAME[name]
+    if case.caps and case.known and case.top >= 1.0 and case.falsely is not None and case.logged:
+        sound = said[said.honest]
+        assert (sound.rejected | sound.not_accepted | sound.short).mean() <= WITH_REFERENCE_HELD
+    if not case.bad:
+        assert (said.chi_square_p < 0.01).mean() <= 0.02
+    if not case.alone:
+        assert 0.90 <= area_coverage(said)[0] <= 0.98
+
+
+@needs_ngspice
+@needs_facts
+@pytest.mark.long
+@pytest.mark.parametrize("name", sorted(PRIOR_SHARES))
+def test_probabilities_are_honest_on_all_worlds(name: str) -> None:
+    found = calibration(judge_case(name))
+    assert found["error"] <= MOST_CALIBRATION_ERROR
+    assert found["log_score"] < found["threshold_score"]
+    assert found["middle"][3], found["middle"]
