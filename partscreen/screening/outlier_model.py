@@ -24,8 +24,8 @@ ALARM_PER_LOT = 0.01
 again, which costs minutes)."""
 
 ALARM_PER_PART = 0.0015
-"""Besides, of parts of a heavy-tailed lot: a good part is flagged only where Student's t of `TAIL_DOF` degrees of freedom
-has less than this beyond it."""
+"""Besides: a part is flagged only where Student's t of `TAIL_DOF` degrees of freedom has less than this beyond it, so
+that heavy-tailed lots keep their good parts."""
 
 TAIL_DOF = 8.0
 """Of the tails a good part is allowed (assumption: real lots are not Gaussian far out)."""
@@ -50,7 +50,8 @@ class OutlierResult:
     """How far each part lies from known parts. First axis the part.
 
     distance (n,): standard deviations of known parts (Mahalanobis), NaN where nothing was read.
-    p (n,): probability that a good part of a heavy-tailed lot lies further out. bar (n,): distance above which a part of this lot is flagged.
+    p (n,): probability that a good part of a heavy-tailed lot lies further out.
+    bar (n,): distance above which a part of this lot is flagged.
     flagged (n,). reference (n,): parts that taught centre and covariance. weight_of_spreads: of the assumed spreads in
     the covariance, 1 where no known part was read. method: in words.
     """
@@ -171,9 +172,9 @@ def _first_reference(z: Floats, known: Bools, lots: Ints, seen: Ints) -> Bools:
             squared[mine] = (z[mine] ** 2).sum(axis=1)
     if not known.any():
         return known
-    usual = chi2.median(np.maximum(seen, 1))
+    usual = np.asarray(chi2.median(np.maximum(seen, 1)))
     size = max(float(np.median(squared[known] / usual[known])), 1e-12)
-    return _kept(chi2.sf(squared / size, np.maximum(seen, 1)) * 0.1, known, lots)
+    return _kept(np.asarray(chi2.sf(squared / size, np.maximum(seen, 1))) * 0.1, known, lots)
 
 
 def _kept(p: Floats, known: Bools, lots: Ints) -> Bools:

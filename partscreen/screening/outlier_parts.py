@@ -111,7 +111,8 @@ def seen_directions(readings: Linearised, spread: Floats) -> Floats:
     root = _root(spread)
     _, kernel = _score(readings, readings.point, root)
     values, vectors = np.linalg.eigh(kernel.mean(axis=0))
-    return np.asarray(vectors[:, values > LEAST_SIGNAL][:, ::-1])
+    least = min(LEAST_SIGNAL, 0.999 * float(values.max()))  # the best direction counts where none is seen so well
+    return np.asarray(vectors[:, values > max(least, 1e-6)][:, ::-1])
 
 
 def _root(spread: Floats) -> Floats:

@@ -54,9 +54,7 @@ def read(theta, rng, *, top=1.0, points=10, capacitance=True, saturation=4, sess
     sat_ic = np.tile(np.geomspace(0.2 * top, top, saturation), (n, 1)) if saturation else np.zeros((n, 0))
     temp, sat_temp = np.full(ic.shape, ROOM), np.full(sat_ic.shape, ROOM)
     gain = predict_gain(theta, constants, ic, np.full(ic.shape, 5.0), temp + shared[0], np.ones(ic.shape, bool))
-    sat = predict_saturation(
-        theta, constants, sat_ic, sat_ic / 10, sat_temp + shared[0], np.ones(sat_ic.shape, bool)
-    )
+    sat = predict_saturation(theta, constants, sat_ic, sat_ic / 10, sat_temp + shared[0], np.ones(sat_ic.shape, bool))
     junction = np.tile([0, 1], (n, 1)) if capacitance else np.zeros((n, 0), np.int64)
     bias = np.tile([0.0, 10.0], (n, 1)) if capacitance else np.zeros((n, 0))
     ln_c = predict_capacitance(theta, constants, junction, bias).ln_c
@@ -71,7 +69,8 @@ def read(theta, rng, *, top=1.0, points=10, capacitance=True, saturation=4, sess
         vbe=gain.vbe + noise(ic, 1.5e-3), vbe_std=np.full(ic.shape, 1.5e-3),
         sat_ic=sat_ic, sat_ib=sat_ic / 10, sat_temp=sat_temp, sat_pulsed=np.ones(sat_ic.shape, bool),
         vce_sat=sat.vce + noise(sat_ic, vce_std) + shared[2] * sat_ic, vce_sat_std=vce_std,
-        cap_junction=junction, cap_bias=bias, cap=np.exp(ln_c + noise(bias, 0.02)), cap_ln_std=np.full(bias.shape, 0.02),
+        cap_junction=junction, cap_bias=bias, cap=np.exp(ln_c + noise(bias, 0.02)),
+        cap_ln_std=np.full(bias.shape, 0.02),
         session=np.zeros(n, np.int64), session_temp_std=np.array([0.5]), session_gain_ln_std=np.array([0.005]),
         session_lead_std=np.array([1e-3]),
     )  # fmt: skip
