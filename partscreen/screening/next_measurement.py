@@ -230,9 +230,15 @@ def _gain_rows(
         jac.append(_rows(found.d_vbe, (found.dt_vbe, zero, zero)))
         std.append(_with_misfit("VBE", vbe_std, found.vbe, ic, parts))
         fresh.append(~_read(ic, vbe_std, o.gain_ic, o.vbe, o.vbe_std))
-    middling = Expected(tuple(np.nanmedian(hfe, axis=0).tolist()), tuple(np.nanmedian(found.vbe, axis=0).tolist()))
+    middling = Expected(_middle(hfe), _middle(found.vbe))
     joined = (np.concatenate(a, axis=1) for a in (jac, std, fresh))
     return (*joined, middling)  # type: ignore[return-value]
+
+
+def _middle(values: Floats) -> tuple[float, ...]:
+    """Median over the parts at each point; NaN where the model reaches the point for none."""
+    columns = (column[np.isfinite(column)] for column in values.T)
+    return tuple(float(np.median(column)) if column.size else float("nan") for column in columns)
 
 
 THERMAL = 0.026  # [V] VBE moves by this per unit of ln IC
