@@ -31,6 +31,7 @@ def fit_parts(
     *,
     starts: int = 3,
     chunk: int = CHUNK,
+    shared: Floats | None = None,
 ) -> FitResult:
     """Fit device parameters of many parts.
 
@@ -47,6 +48,8 @@ def fit_parts(
         kept.
     chunk : int
         Parts per block.
+    shared : array, shape (n_sessions, 3), optional
+        Errors of the sessions (temperature [K], gain, lead [ohm]) where they are known already; None: found.
 
     Returns
     -------
@@ -78,12 +81,15 @@ def fit_parts(
     for begin in range(0, active.shape[0], chunk):
         parts = active[begin : begin + chunk]
         work = _prepare(Block(observations, constants, candidates, parts), parts, full_mean, prior_covariance)
-        _fit_block(work, prior_covariance, starts)
+        _fit_block(work, prior_covariance, starts, shared)
         works.append(work)
     spread = np.stack(
         [observations.session_temp_std, observations.session_gain_ln_std, observations.session_lead_std], axis=1
     )
-    shared, shared_covariance = solve_shared(works, spread)
+    if shared is None:
+        shared, shared_covariance = solve_shared(works, spread)
+    else:
+        shared_covariance = np.zeros((shared.shape[0], N_SHARED, N_SHARED))
     return collect(observations, candidates, works, full_mean, prior_covariance, constants, shared, shared_covariance)
 
 
@@ -109,17 +115,17 @@ def _prepare(block: Block, parts: Ints, full_mean: Floats, covariance: Floats) -
     )  # fmt: skip
 
 
-def _fit_block(work: Fitting, covariance: Floats, starts: int) -> None:
-    """Fit a block with no session error, leaving out points where the parts cannot be."""
+def _fit_block(work: Fitting, covariance: Floats, starts: int, shared: Floats | None) -> None:
+    """Fit a block with no session error, or with those given, leaving out points where the parts cannot be."""
     block, everyone = work.block, np.arange(work.parts.shape[0])
-    none = np.zeros((everyone.shape[0], N_SHARED))
-    gain, sat = block.possible(work.theta(work.x, everyone), none, at_fit=False)
+    held = np.zeros((everyone.shape[0], N_SHARED)) if shared is None else shared[block.session]
+    gain, sat = block.possible(work.theta(work.x, everyone), held, at_fit=False)
     block.allow(gain, sat)
-    work.search(everyone, work.x.copy(), none)
+    work.search(everyone, work.x.copy(), held)
     if starts > 1:
-        _further_starts(work, covariance, none, starts)
+        _further_starts(work, covariance, held, starts)
     for round_ in range(_ROUNDS):
-        new_gain, new_sat = block.possible(work.theta(work.x, everyone), none, at_fit=True)
+        new_gain, new_sat = block.possible(work.theta(work.x, everyone), held, at_fit=True)
         if round_ > 0:  # only ever fewer, so that it ends
             new_gain, new_sat = new_gain & gain, new_sat & sat
         hfe, vbe, vce = block.candidate
@@ -128,7 +134,7 @@ def _fit_block(work: Fitting, covariance: Floats, starts: int) -> None:
         if not np.any(moved):
             break
         block.allow(gain, sat)
-        work.refresh(np.flatnonzero(moved), none)
+        work.refresh(np.flatnonzero(moved), held)
 
 
 def _further_starts(work: Fitting, covariance: Floats, shared: Floats, starts: int) -> None:

@@ -1,7 +1,7 @@
 """Readings of each kind turned into the few combinations that tell hypotheses apart.
 
-Twenty points on a gain curve say no more of a part than some six numbers. Within a kind the readings of a part are
-turned (an orthogonal change of the whitened readings, so their noise stays independent), and the turned readings in
+Twenty points on a gain curve say no more of a part than some six numbers. Within a kind the readings of a part
+are turned (an orthogonal change of the whitened readings, so their noise stays independent), and the turned readings in
 which no hypothesis expects anything are dropped: noise, the same under all of them. Kinds are never mixed, so evidence
 is still counted up in the printed order.
 """
@@ -35,8 +35,11 @@ def condense(readings: Linearised, expected: Floats, silent: float = SILENT) -> 
         Rows by kind, ascending. Log likelihoods of it differ from those of `readings` by a constant of each part and
         kind, the same under every hypothesis. `misfit` and `place` are zero: what lots share is to be taken off before.
     """
-    if not readings.kind.size:  # nothing the model speaks of was read
-        return readings
+    if not readings.kind.size:  # nothing the model speaks of was read: one row that says nothing
+        n, q = readings.point.shape
+        one, none = np.zeros((n, 1)), np.zeros((n, 1), dtype=np.int64)
+        silence = np.zeros((n, 1), dtype=np.bool_)
+        return Linearised(readings.point, one, np.zeros((n, 1, q)), one + 1.0, silence, none[0], one, none)
     values, vectors = np.linalg.eigh(expected)
     root = vectors * np.sqrt(np.clip(values, 0.0, None))
     blocks = [_turned(readings, kind, root, silent) for kind in range(len(ORDER)) if np.any(readings.kind == kind)]
@@ -47,7 +50,7 @@ def condense(readings: Linearised, expected: Floats, silent: float = SILENT) -> 
         residual,
         jacobian,
         np.ones(shape),
-        jacobian.any(axis=2),
+        np.asarray(jacobian.any(axis=2), dtype=np.bool_),
         kinds[0].astype(np.int64),
         np.zeros(shape),
         np.zeros(shape, dtype=np.int64),

@@ -16,7 +16,7 @@ from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import ORDER, Linearised
 from partscreen.screening.evidence.lot import MARKED_SHARE, Fitted, Share
 from partscreen.screening.evidence.quadratic import Quadratic, inverse, ln_sum
-from partscreen.screening.evidence.weigh import add_noise, by_kind, gaps, spread_of
+from partscreen.screening.evidence.weigh import add_noise, by_kind, gaps, root_of, spread_of
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -36,8 +36,11 @@ def labels(groups: tuple[Family, ...], known: Knowledge) -> tuple[tuple[str, ...
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """Natural logs, modes added up; `marked`, `bad`: (n, 1 + len(ORDER)), prior and readings up to each kind, as marked
-    and under all alternatives; `final`: (n, h), with all readings, by hypothesis."""
+    """Natural logs, modes added up by what the rest of the lot makes of them.
+
+    marked, bad : (n, 1 + len(ORDER)), likelihood of the readings up to each kind if the part is as marked, and if it is
+    not. final : (n, h), joint with the prior of each hypothesis, all readings.
+    """
 
     marked: Floats
     bad: Floats
@@ -62,7 +65,6 @@ class _Prepared:
 
 def _prepare(readings: Linearised, known: Knowledge, groups: tuple[Family, ...]) -> _Prepared:
     jac = readings.jacobian
-    flat = jac.reshape(-1, jac.shape[2])
     types = np.zeros((jac.shape[0], len(known.others), len(ORDER)))
     for t, other in enumerate(known.others):
         types[:, t] = _alone(readings, other.mean, other.covariance + known.session)
@@ -71,14 +73,14 @@ def _prepare(readings: Linearised, known: Knowledge, groups: tuple[Family, ...])
         groups,
         add_noise(readings, spread_of(readings, known.within)),
         [add_noise(readings, spread_of(readings, group.spread)) for group in groups],
-        [(flat @ group.shifts.T).reshape(*jac.shape[:2], -1) for group in groups],
+        [jac @ group.shifts.T for group in groups],
         types,
         _alone(readings, known.centre, known.lot_covariance + known.within),
     )
 
 
 def _alone(readings: Linearised, mean: Floats, covariance: Floats) -> Floats:
-    lower = np.linalg.cholesky(add_noise(readings, spread_of(readings, covariance)))
+    lower = root_of(add_noise(readings, spread_of(readings, covariance)))
     return by_kind(readings, lower, gaps(readings, mean)[:, :, None])[:, 0]
 
 
@@ -122,8 +124,9 @@ def weigh_rows(
         against = ln_sum(np.stack(parts, axis=1))
         # To the mode's likelihood without this part: off with what it adds itself.
         weight = one.ln_likelihood - np.logaddexp(as_marked[:, -1], against[:, -1])
-        marked = np.logaddexp(marked, as_marked + weight[:, None])
-        ln_bad = np.logaddexp(ln_bad, against + weight[:, None])
+        # Likelihoods given the state, not joint with it: how many bad parts the lot has is no reading of this part.
+        marked = np.logaddexp(marked, as_marked - as_marked[:, :1] + weight[:, None])
+        ln_bad = np.logaddexp(ln_bad, against - against[:, :1] + weight[:, None])
         last = np.full((n, first_type), -np.inf)
         last[:, 0] = as_marked[:, -1]
         last[:, 1:] = families[:, :, -1]
@@ -162,13 +165,13 @@ def _under(ready: _Prepared, centre: Floats, covariance: Floats) -> tuple[Floats
     readings = ready.readings
     of_centre = spread_of(readings, covariance)
     gap = gaps(readings, centre)[:, :, None]
-    belongs = by_kind(readings, np.linalg.cholesky(ready.within + of_centre), gap)[:, 0]
+    belongs = by_kind(readings, root_of(ready.within + of_centre), gap)[:, 0]
     sizes = [len(group.names) for group in ready.groups]
     out = np.zeros((gap.shape[0], sum(sizes), len(ORDER) + 1))
     begin = 0
     for group, spread, shifts, size in zip(ready.groups, ready.spreads, ready.shifts, sizes, strict=True):
         mine = out[:, begin : begin + size]
-        mine[:, :, 1:] = by_kind(readings, np.linalg.cholesky(spread + of_centre), gap - shifts)
+        mine[:, :, 1:] = by_kind(readings, root_of(spread + of_centre), gap - shifts)
         mine += group.ln_weights[:, None]
         begin += size
     return _from_prior(belongs), out

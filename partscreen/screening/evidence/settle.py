@@ -23,6 +23,7 @@ from partscreen.screening.evidence.linear import Linearised, linearise
 from partscreen.screening.evidence.lot import Fitted, Mode, Share, fit_mode
 from partscreen.screening.evidence.quadratic import information, integrate, inverse
 from partscreen.screening.evidence.shared_misfit import share_misfit
+from partscreen.screening.fitting import take_observations
 from partscreen.screening.model_error import Misfit, widened
 
 Floats = npt.NDArray[np.float64]
@@ -46,12 +47,49 @@ def settle(
 
     `misfit`: the model's own error by reading; what the lot's parts share of it is taken off.
     """
+    if not _by_some(observations.n_parts):
+        return _rounds(observations, constants, known, share, misfit)[0]
+    some = even(observations.n_parts)
+    taken = None if misfit is None else Misfit(misfit.hfe[some], misfit.vbe[some], misfit.vce_sat[some])
+    last = _rounds(take_observations(observations, some), constants, known, share, taken)[1]
+    # All parts as in the last round, with the errors of the sessions that it found.
+    wide = observations if misfit is None else widened(observations, misfit)
+    fit = fit_parts(wide, last.mean, last.covariance, constants, starts=1, shared=last.shared)
+    weight = np.zeros(observations.n_parts)
+    weight[some] = last.weight
+    readings = share_misfit(linearise(observations, fit.theta, constants, misfit), weight)
+    return Settled(readings, marked_mode(readings, known, share))
+
+
+@dataclass(frozen=True, slots=True)
+class _Round:
+    """What a round of fits was about: mean and covariance of the parts, their weights (n,) in the lot; and the errors
+    of the sessions it found."""
+
+    mean: Floats
+    covariance: Floats
+    weight: Floats
+    shared: Floats
+
+
+def _by_some(n: int) -> bool:
+    """The lot is so large that some of its parts settle it."""
+    return n > ENOUGH
+
+
+def _loose(known: Knowledge) -> Floats:
+    """Spread, about the lot's centre, of whatever part may be in the bag."""
     n = N_PARAMETERS
-    loose = (
-        known.within[:n, :n] * 4.0
-        + AREA_SD**2 * np.outer(AREA_DIRECTION, AREA_DIRECTION)
-        + known.device_between[:n, :n]
-    )
+    area = AREA_SD**2 * np.outer(AREA_DIRECTION, AREA_DIRECTION)
+    return np.asarray(known.within[:n, :n] * 4.0 + area + known.device_between[:n, :n])
+
+
+def _rounds(
+    observations: Observations, constants: TypeConstants, known: Knowledge, share: Share, misfit: Misfit | None
+) -> tuple[Settled, _Round]:
+    """Fits of all parts about ever better centres; also what the last round was about."""
+    n = N_PARAMETERS
+    loose = _loose(known)
     mean, covariance = known.centre[:n], known.centre_covariance[:n, :n]
     wide = observations if misfit is None else widened(observations, misfit)
     weight = _chosen(observations.n_parts)
@@ -60,6 +98,7 @@ def settle(
         fit = fit_parts(wide, mean, covariance + loose, constants, starts=3 if before is None else 1)
         readings = share_misfit(linearise(observations, fit.theta, constants, misfit), weight)
         marked = marked_mode(readings, known, share)
+        about = _Round(mean, covariance + loose, weight, fit.shared)
         weight = weight.copy()
         weight[weight > 0.0] = np.maximum(marked.weight, 1e-6)
         if before is not None:
@@ -67,7 +106,7 @@ def settle(
             if step @ marked.precision @ step < 0.1:
                 break
         before, mean, covariance = marked, marked.centre[:n], inverse(marked.precision)[:n, :n]
-    return Settled(readings, marked)
+    return Settled(readings, marked), about
 
 
 def _chosen(n: int) -> Floats:

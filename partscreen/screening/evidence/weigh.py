@@ -29,11 +29,7 @@ def spread_of(readings: Linearised, covariance: Floats) -> Floats:
     array, shape (n_parts, n_readings, n_readings)
     """
     jac = readings.jacobian
-    if covariance.ndim == 2:  # one large product instead of many small ones
-        half = (jac.reshape(-1, jac.shape[2]) @ covariance).reshape(jac.shape)
-    else:
-        half = jac @ covariance
-    return np.asarray(half @ jac.transpose(0, 2, 1), dtype=np.float64)
+    return np.asarray(jac @ covariance @ jac.transpose(0, 2, 1), dtype=np.float64)
 
 
 def add_noise(readings: Linearised, total: Floats) -> Floats:
@@ -55,7 +51,12 @@ def factor(readings: Linearised, covariance: Floats) -> Floats:
     -------
     array, shape (n_parts, n_readings, n_readings), lower triangular. A missing reading has 1 on the diagonal.
     """
-    return np.asarray(np.linalg.cholesky(add_noise(readings, spread_of(readings, covariance))), dtype=np.float64)
+    return root_of(add_noise(readings, spread_of(readings, covariance)))
+
+
+def root_of(total: Floats) -> Floats:
+    """Cholesky factors of a stack of covariances."""
+    return np.asarray(np.linalg.cholesky(total), dtype=np.float64)
 
 
 def whiten(lower: Floats, vectors: Floats) -> Floats:
