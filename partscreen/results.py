@@ -5,7 +5,8 @@ SI units throughout (A, V, F, ohm, s; temperatures in kelvin). Unknown is `None`
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from functools import lru_cache
+from typing import Any, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -20,6 +21,32 @@ LimitDecision = Literal["conforming", "nonconforming", "undecided"]
 
 class _Result(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", ser_json_inf_nan="null")
+
+
+_R = TypeVar("_R", bound=BaseModel)
+
+
+@lru_cache(maxsize=64)
+def _names(kind: type[BaseModel]) -> tuple[str, ...]:
+    return tuple(kind.model_fields)
+
+
+def made(kind: type[_R], **values: Any) -> _R:
+    """A result from values known to be right, every field named: several times faster than `model_construct`.
+
+    Raises
+    ------
+    KeyError
+        A field is missing.
+    """
+    fields = {name: values[name] for name in _names(kind)}
+    one = kind.__new__(kind)
+    place = object.__setattr__
+    place(one, "__dict__", fields)
+    place(one, "__pydantic_fields_set__", set(fields))
+    place(one, "__pydantic_extra__", None)
+    place(one, "__pydantic_private__", None)
+    return one
 
 
 class Interval(_Result):

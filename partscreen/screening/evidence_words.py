@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import lru_cache
 
 import numpy as np
 
-from partscreen.results import Hypothesis, Interval, ReadingEvidence, Reason, Unseen
+from partscreen.results import Hypothesis, Interval, ReadingEvidence, Reason, Unseen, made
 from partscreen.screening.disposition import Rule
 from partscreen.screening.evidence.linear import ORDER
 from partscreen.screening.weighing import WeighedLot
@@ -38,6 +39,7 @@ _ALTERNATIVE_WORDS = (
 )
 
 
+@lru_cache(maxsize=1024)
 def explanation(name: str) -> str:
     """A hypothesis as half a sentence."""
     for start, words in _ALTERNATIVE_WORDS:
@@ -50,18 +52,19 @@ def explanation(name: str) -> str:
 def leading(of: WeighedLot, part: int) -> tuple[str, str]:
     """Name and kind of the likeliest way in which the part is not as marked, alike ones taken together."""
     weighed = of.evidence.weighed
-    together: dict[str, float] = {}
-    example: dict[str, int] = {}
-    for h, name in enumerate(weighed.names):
-        if h == 0:
-            continue
-        words = explanation(name)
-        p = float(weighed.probability[part, h])
-        together[words] = together.get(words, 0.0) + p
-        if words not in example or p > weighed.probability[part, example[words]]:
-            example[words] = h
-    words = max(together, key=lambda w: together[w])
-    return words, weighed.names[example[words]]
+    p = weighed.probability[part].tolist()
+    alike = _alike(weighed.names)
+    words = max(alike, key=lambda w: sum(p[h] for h in alike[w]))
+    return words, weighed.names[max(alike[words], key=lambda h: p[h])]
+
+
+@lru_cache(maxsize=64)
+def _alike(names: tuple[str, ...]) -> dict[str, list[int]]:
+    """Numbers of the hypotheses besides "as marked" by the half sentence that tells them."""
+    out: dict[str, list[int]] = {}
+    for h, name in enumerate(names[1:], start=1):
+        out.setdefault(explanation(name), []).append(h)
+    return out
 
 
 def area_text(area: Interval) -> str:
@@ -72,24 +75,26 @@ def area_text(area: Interval) -> str:
 def area_of(of: WeighedLot, part: int) -> Interval:
     """Die area ratio with its 95 % interval."""
     ln, sd = float(of.evidence.area.ln[part]), float(of.evidence.area.sd[part])
-    return Interval(value=float(np.exp(ln)), low=float(np.exp(ln - 1.96 * sd)), high=float(np.exp(ln + 1.96 * sd)))
+    low, high = float(np.exp(ln - 1.96 * sd)), float(np.exp(ln + 1.96 * sd))
+    return made(Interval, value=float(np.exp(ln)), low=low, high=high)
 
 
 def hypotheses_of(of: WeighedLot, part: int) -> list[Hypothesis]:
     """The likely ones, the rest as one; they sum to 1."""
     weighed = of.evidence.weighed
-    p = weighed.probability[part]
-    shown = [h for h in np.argsort(-p).tolist() if p[h] >= LEAST_PROBABILITY or h == 0]
-    out = [Hypothesis.model_construct(name=weighed.names[h], probability=float(p[h])) for h in shown]
+    order = np.argsort(-weighed.probability[part]).tolist()
+    p = weighed.probability[part].tolist()
+    shown = [h for h in order if p[h] >= LEAST_PROBABILITY or h == 0]
+    out = [made(Hypothesis, name=weighed.names[h], probability=p[h]) for h in shown]
     rest = 1.0 - sum(one.probability for one in out)
-    return [*out, Hypothesis.model_construct(name="all others", probability=max(rest, 0.0))]
+    return [*out, made(Hypothesis, name="all others", probability=max(rest, 0.0))]
 
 
 def by_reading(of: WeighedLot, part: int) -> list[ReadingEvidence]:
     """Evidence each kind of reading adds after those before it; kinds the part has no reading of are left out."""
-    terms, read = of.evidence.weighed.by_reading[part], of.evidence.read[part]
+    terms, read = of.evidence.weighed.by_reading[part].tolist(), of.evidence.read[part].tolist()
     return [
-        ReadingEvidence.model_construct(reading=name, evidence=float(term))
+        made(ReadingEvidence, reading=name, evidence=term)
         for name, term, was_read in zip(ORDER, terms, read, strict=True)
         if was_read
     ]
@@ -99,7 +104,7 @@ def unseen(of: WeighedLot, part: int) -> list[Unseen]:
     """Alternatives that fewer than nine in ten such parts would have shown, with the power against each."""
     power = of.evidence.power[part].tolist()
     return [
-        Unseen.model_construct(alternative=name, power=p)
+        made(Unseen, alternative=name, power=p)
         for name, p in zip(of.evidence.alternatives, power, strict=True)
         if p < CLEAR_POWER and not name.endswith("other process")
     ]

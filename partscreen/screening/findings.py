@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from partscreen.device.observations import Observations
 from partscreen.readings.tables import Batch
-from partscreen.results import Curves, Fit, LimitResult, PartResult, QualityNote, Reason
+from partscreen.results import Curves, Fit, LimitResult, PartResult, QualityNote, Reason, made
 from partscreen.screening import evidence_words as words
 from partscreen.screening import reasons as say
 from partscreen.screening.conformance import UNDECIDED
@@ -98,8 +98,8 @@ def findings_of_parts(found: LotFindings, batch: Batch, settings: SettingsLike) 
         )
         told = _told(found, i)
         out.append(
-            PartResult.model_construct(
-                part=name, session=found.sessions[i], status="judged", disposition=disposition, **told,
+            made(
+                PartResult, part=name, session=found.sessions[i], status="judged", disposition=disposition, **told,
                 limits=found.limit_results[i], fit=found.fit_results[i], curves=found.curves[i], quality=quality,
                 readings_used=used, outlier_distance=_distance(found, i), reasons=reasons, next_measurement=None,
             )

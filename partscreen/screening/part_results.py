@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from partscreen.device.observations import Observations
-from partscreen.results import ChiSquare, Curves, Fit, LimitResult
+from partscreen.results import ChiSquare, Curves, Fit, LimitResult, made
 from partscreen.screening.conformance import DECISION_WORDS
 from partscreen.screening.curve_model import REFERENCE_TEMPERATURE, CurveModel
 from partscreen.screening.fitting import GroupFit
@@ -45,8 +45,14 @@ def limit_results(judgement: LimitJudgement) -> list[list[LimitResult]]:
             "unit": limit.unit, "source": limit.source, "doubt": limit.doubt or None,
         }  # fmt: skip
         # What no reading reaches looks the same on every part: one (frozen) result serves them all.
-        silent = LimitResult.model_construct(
-            **common, value=None, std=None, reached="not_reached", decision="undecided", probability_conforming=None
+        silent = made(
+            LimitResult,
+            **common,
+            value=None,
+            std=None,
+            reached="not_reached",
+            decision="undecided",
+            probability_conforming=None,
         )
         row = [silent] * n
         spoken = np.flatnonzero(judgement.reached[i])
@@ -55,9 +61,9 @@ def limit_results(judgement: LimitJudgement) -> list[list[LimitResult]]:
         for part, value, std, chance, reached, decision in zip(
             spoken.tolist(), *map(nullable, columns), *codes, strict=True
         ):
-            row[part] = LimitResult.model_construct(
-                **common, value=value, std=std, reached=REACHED_WORDS[reached], decision=DECISION_WORDS[decision],
-                probability_conforming=chance,
+            row[part] = made(
+                LimitResult, **common, value=value, std=std, reached=REACHED_WORDS[reached],
+                decision=DECISION_WORDS[decision], probability_conforming=chance,
             )  # fmt: skip
         rows.append(row)
     return [[row[part] for row in rows] for part in range(n)]
@@ -72,9 +78,9 @@ def fit_results(fit: GroupFit) -> list[Fit | None]:
         nullable(fit.chi_square), fit.dof.tolist(), nullable(fit.p), fit.status, good, strict=True,
     )  # fmt: skip
     return [
-        Fit.model_construct(
-            names=names, theta=theta, covariance=covariance, prior_share=share, junction_temperature=junction,
-            status=status, chi_square=ChiSquare.model_construct(value=chi, dof=dof, p=p),
+        made(
+            Fit, names=names, theta=theta, covariance=covariance, prior_share=share, junction_temperature=junction,
+            status=status, chi_square=made(ChiSquare, value=chi, dof=dof, p=p),
         )
         if ok
         else None
@@ -124,8 +130,8 @@ def curve_results(
     out: list[Curves | None] = [None] * n
     shared = grid.tolist()
     for part, values in zip(rows.tolist(), zip(*map(nullable, columns), strict=True), strict=True):
-        out[part] = Curves.model_construct(
-            ic=shared, hfe=values[0], hfe_std=values[1], vbe=values[2], vbe_std=values[3], vce_sat=values[4],
+        out[part] = made(
+            Curves, ic=shared, hfe=values[0], hfe_std=values[1], vbe=values[2], vbe_std=values[3], vce_sat=values[4],
             vce=plan.vce, forced_gain=plan.forced_gain,
         )  # fmt: skip
     return out
