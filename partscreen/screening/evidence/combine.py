@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import brentq
-from scipy.special import logsumexp
-from scipy.stats import beta
+from scipy.special import betainc, logsumexp
 
 from partscreen.screening.evidence.hypotheses import families
 from partscreen.screening.evidence.knowledge import Knowledge
@@ -16,14 +16,12 @@ from partscreen.screening.evidence.linear import ORDER, Linearised
 from partscreen.screening.evidence.lot import MARKED_SHARE, Fitted, Share
 from partscreen.screening.evidence.mode_terms import labels, weigh_rows, without_each
 from partscreen.screening.evidence.quadratic import Quadratic, ln_sum
+from partscreen.screening.evidence.weigh import CHUNK
 
 Floats = npt.NDArray[np.float64]
 
-CHUNK = 256
-"""Parts weighed at once: their matrices stay in the processor's cache."""
 
-
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Weighed:
     """A lot of n parts, weighed.
 
@@ -55,12 +53,12 @@ class Weighed:
             centre_covariance=self.centre_covariance[rows],
         )
 
-    @property
+    @cached_property
     def probability_unfit(self) -> Floats:
         """Probability of all alternatives, shape (n,)."""
         return np.asarray(1.0 - self.probability[:, 0])
 
-    @property
+    @cached_property
     def probability_of_substitution(self) -> Floats:
         """Probability of another die or another type, shape (n,)."""
         rows = [i for i, kind in enumerate(self.kinds) if kind in ("die", "type")]
@@ -97,9 +95,10 @@ def combine(
         against[rows], ln_posterior[rows] = found.bad - found.marked, found.final
     steps = np.diff(against, axis=1)
     posterior = np.exp(ln_posterior - ln_sum(ln_posterior)[:, None])
-    marked = next(f for f in fitted if f.mode.kind == "marked")
+    of_the_type = [i for i, f in enumerate(fitted) if f.mode.kind == "marked"]
+    marked = fitted[max(of_the_type, key=lambda i: ln_mode[i])]
     centre, covariance = without_each(marked, main, n)
-    if probability[fitted.index(marked)] < 0.5:  # the lot is not the type: only the reference says where the type lies
+    if probability[of_the_type].sum() < 0.5:  # the lot is not the type: only the reference says where the type lies
         centre = np.broadcast_to(known.centre, centre.shape)
         covariance = np.broadcast_to(known.lot_covariance, covariance.shape)
     modes = tuple((f.mode.name, f.mode.kind, float(p)) for f, p in zip(fitted, probability, strict=True))
@@ -123,13 +122,13 @@ def _share(fitted: list[Fitted], probability: Floats, good: Share, bad: Share) -
         rest = float((1.0 - one.weight).sum())
         belongs = float(one.weight.sum())
         if one.mode.kind == "marked":
-            betas.append(beta(good.a + rest, good.b + belongs))
+            betas.append((good.a + rest, good.b + belongs))
         else:
-            betas.append(beta(bad.b + belongs + (1.0 - MARKED_SHARE) * rest, bad.a + MARKED_SHARE * rest))
+            betas.append((bad.b + belongs + (1.0 - MARKED_SHARE) * rest, bad.a + MARKED_SHARE * rest))
 
     def cdf(x: float) -> float:
-        return float(sum(p * b.cdf(x) for p, b in zip(probability, betas, strict=True)))
+        return float(sum(p * betainc(a, b, x) for p, (a, b) in zip(probability, betas, strict=True)))
 
-    mean = float(sum(p * b.mean() for p, b in zip(probability, betas, strict=True)))
+    mean = float(sum(p * a / (a + b) for p, (a, b) in zip(probability, betas, strict=True)))
     low, high = (float(brentq(lambda x, q=q: cdf(x) - q, 0.0, 1.0)) if cdf(0.0) < q else 0.0 for q in (0.025, 0.975))
     return mean, low, high

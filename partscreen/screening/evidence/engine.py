@@ -20,6 +20,10 @@ ENOUGH = 120
 
 MOST_TYPES = 4
 
+UNUSUAL_SHARE, UNUSUAL_SPREAD = 0.1, 2.0
+"""One sound lot in ten is taken from lots that differ twice as much from each other as assumed (assumption): the spread
+between lots is not known well enough for thin tails, and without them honest lots came out unlike any known part."""
+
 MODE_CUT = 12.0
 """Modes less likely than the best by more than this (natural log) are left out of the final weighing."""
 
@@ -27,11 +31,16 @@ MODE_CUT = 12.0
 def _modes(known: Knowledge, prior_share: float, types: list[int]) -> list[Mode]:
     bad_lot, _, _ = share_priors(prior_share)
     marked_covariance = known.lot_covariance
-    modes = [Mode("as marked", "marked", known.centre, marked_covariance, float(np.log1p(-bad_lot)))]
     device = known.device_between
+    unusual = marked_covariance + (UNUSUAL_SPREAD**2 - 1.0) * device
+    good_lot = 1.0 - bad_lot
+    modes = [
+        Mode("as marked", "marked", known.centre, marked_covariance, _ln(good_lot * (1.0 - UNUSUAL_SHARE))),
+        Mode("as marked", "marked", known.centre, unusual, _ln(good_lot * UNUSUAL_SHARE)),
+    ]
     for area in AREAS:
         mean = known.centre + np.log(area) * AREA
-        weight = 0.7 / len(AREAS) * (1.5 if area < 1 else 0.5)
+        weight = 0.74 / len(AREAS) * (1.5 if area < 1 else 0.5)
         modes.append(
             Mode(
                 f"die area {area:g} of the type's", "die", mean, marked_covariance + 0.5 * device, _ln(bad_lot * weight)
@@ -48,7 +57,7 @@ def _modes(known: Knowledge, prior_share: float, types: list[int]) -> list[Mode]
             "unfit",
             known.centre,
             marked_covariance + 8.0 * (device + known.within),
-            _ln(bad_lot * 0.05),
+            _ln(bad_lot * 0.01),
         )
     )
     return modes
@@ -81,7 +90,10 @@ def weigh_lot(readings: Linearised, known: Knowledge, *, prior_share: float = 0.
     first, *others = _modes(known, prior_share, _likeliest(each))
     ends = fit_mode(first, main, alternatives, types, None, good)
     starts = _distinct(ends)
-    fitted = [ends[0], *(fit_mode(mode, main, alternatives, types, marked, bad, starts)[0] for mode in others)]
+    fitted = [ends[0]]
+    for mode in others:
+        told = (None, good) if mode.kind == "marked" else (marked, bad)
+        fitted.append(fit_mode(mode, main, alternatives, types, *told, starts)[0])
     best = max(f.ln_likelihood for f in fitted)
     kept = [f for f in fitted if f.ln_likelihood > best - MODE_CUT or f.mode.kind == "marked"]
     return combine(condense(readings, expected(known)), known, kept, main if every else None, good, bad)
