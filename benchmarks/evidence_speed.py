@@ -19,13 +19,12 @@ from partscreen.device.predict import predict_gain, predict_saturation
 from partscreen.device.prior import TypeConstants
 from partscreen.reference.library import Library
 from partscreen.reference.population import Population, population_for, populations_of
-from partscreen.screening.evidence.combine import CHUNK
 from partscreen.screening.evidence.condense import condense
 from partscreen.screening.evidence.engine import expected
 from partscreen.screening.evidence.hypotheses import families
 from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import Linearised, linearise
-from partscreen.screening.evidence.weigh import cumulative_log_likelihood, factor
+from partscreen.screening.evidence.weigh import CHUNK, cumulative_log_likelihood, factor
 from partscreen.screening.evidence.weigh_lots import knowledge_from, weigh_observations
 from partscreen.screening.model_error import misfit_of
 from partscreen.screening.weighing import type_centre

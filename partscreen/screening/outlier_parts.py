@@ -14,6 +14,8 @@ from scipy.stats import f as f_distribution
 
 from partscreen.results import Reason
 from partscreen.screening.evidence.combine import Weighed
+from partscreen.screening.evidence.condense import condense, dropped
+from partscreen.screening.evidence.engine import expected
 from partscreen.screening.evidence.hypotheses import families
 from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import Linearised
@@ -207,10 +209,13 @@ def best_explanation(readings: Linearised, weighed: Weighed, known: Knowledge) -
     count = readings.present.sum(axis=1)
     best = np.zeros(n)
 
+    few = condense(readings, expected(known))  # what no hypothesis expects anything of is common to all
+    rest = dropped(readings, few)[:, None]
+
     def weigh(means: Floats, covariance: Floats) -> None:
-        shift = np.broadcast_to(means, (n, *means.shape[-2:])) - readings.point[:, None, :]
-        gap = readings.residual[:, :, None] - readings.jacobian @ shift.transpose(0, 2, 1)
-        squared = (whiten(factor(readings, covariance), gap) ** 2).sum(axis=1)
+        shift = np.broadcast_to(means, (n, *means.shape[-2:])) - few.point[:, None, :]
+        gap = few.residual[:, :, None] - few.jacobian @ shift.transpose(0, 2, 1)
+        squared = (whiten(factor(few, covariance), gap) ** 2).sum(axis=1) + rest
         np.maximum(best, chi2.sf(squared, np.maximum(count, 1)[:, None]).max(axis=1), out=best)
 
     about = weighed.centre_covariance

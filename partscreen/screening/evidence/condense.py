@@ -57,6 +57,15 @@ def condense(readings: Linearised, expected: Floats, silent: float = SILENT) -> 
     )
 
 
+def dropped(readings: Linearised, few: Linearised) -> Floats:
+    """Sum of squares, in standard uncertainties, of what `condense` left out of these readings; shape (n_parts,).
+
+    Added to a squared distance of the condensed readings it gives that of all readings.
+    """
+    whole = ((readings.residual / readings.std) ** 2).sum(axis=1)
+    return np.asarray(np.maximum(whole - (few.residual**2).sum(axis=1), 0.0))
+
+
 def _turned(readings: Linearised, kind: int, root: Floats, silent: float) -> tuple[Floats, Floats, Floats]:
     mine = readings.kind == kind
     scale = 1.0 / readings.std[:, mine]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import norm
+from scipy.special import ndtr, ndtri
 
 from partscreen.screening.evidence.hypotheses import Family
 from partscreen.screening.evidence.linear import AREA, Linearised
@@ -18,7 +18,7 @@ LN_PRICE = 5.5
 """What an alternative pays for being one of many. Its prior weight among them alone would be 3.6 (natural log); set by
 simulation so that nine in ten parts of the stated area are seen (with 3.0 it was 53 of 72; see the tests)."""
 
-NINE_IN_TEN = float(norm.ppf(0.9))
+NINE_IN_TEN = float(ndtri(0.9))
 AREA_PRIOR_SD = 0.7
 """Natural log of die area before any reading: half to double the type's (assumption)."""
 
@@ -66,7 +66,7 @@ def powers(readings: Linearised, covariance: Floats, groups: tuple[Family, ...])
     names = tuple(name for g in groups for name in g.names)
     d = _distance(readings, covariance, readings.jacobian @ shifts.T)
     with np.errstate(divide="ignore", invalid="ignore"):
-        return names, np.where(d > 0, norm.cdf((0.5 * d**2 - LN_PRICE) / d), 0.0)
+        return names, np.where(d > 0, ndtr((0.5 * d**2 - LN_PRICE) / d), 0.0)
 
 
 def _distance(readings: Linearised, covariance: Floats, directions: Floats) -> Floats:

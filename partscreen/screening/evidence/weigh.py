@@ -13,6 +13,9 @@ import numpy.typing as npt
 from partscreen.screening.evidence.linear import ORDER, Linearised
 
 Floats = npt.NDArray[np.float64]
+CHUNK = 256
+"""Parts weighed at once: their matrices stay in the processor's cache."""
+
 _LN_2PI = float(np.log(2.0 * np.pi))
 
 
@@ -51,7 +54,16 @@ def factor(readings: Linearised, covariance: Floats) -> Floats:
     -------
     array, shape (n_parts, n_readings, n_readings), lower triangular. A missing reading has 1 on the diagonal.
     """
-    return root_of(add_noise(readings, spread_of(readings, covariance)))
+    n, k = readings.residual.shape
+    out = np.empty((n, k, k))
+    for begin in range(0, n, CHUNK):
+        rows = slice(begin, begin + CHUNK)
+        jac = readings.jacobian[rows]
+        total = jac @ (covariance if covariance.ndim == 2 else covariance[rows]) @ jac.transpose(0, 2, 1)
+        diagonal = np.arange(k)
+        total[:, diagonal, diagonal] += readings.std[rows] ** 2
+        out[rows] = root_of(total)
+    return out
 
 
 def root_of(total: Floats) -> Floats:
@@ -62,11 +74,13 @@ def root_of(total: Floats) -> Floats:
 def whiten(lower: Floats, vectors: Floats) -> Floats:
     """Solve L z = v for every part. `lower` (n, k, k), `vectors` (n, k, h); same shape out."""
     out = np.array(vectors, dtype=np.float64)
-    inverse = 1.0 / np.diagonal(lower, axis1=1, axis2=2)
-    for row in range(lower.shape[1]):
-        if row:
-            out[:, row : row + 1] -= lower[:, row : row + 1, :row] @ out[:, :row]
-        out[:, row] *= inverse[:, row, None]
+    for begin in range(0, out.shape[0], CHUNK):
+        some, low = out[begin : begin + CHUNK], lower[begin : begin + CHUNK]
+        inverse = 1.0 / np.diagonal(low, axis1=1, axis2=2)
+        for row in range(low.shape[1]):
+            if row:
+                some[:, row : row + 1] -= low[:, row : row + 1, :row] @ some[:, :row]
+            some[:, row] *= inverse[:, row, None]
     return out
 
 

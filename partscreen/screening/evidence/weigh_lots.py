@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import chi2
+from scipy.special import chdtrc
 
 from partscreen.device.observations import Observations
 from partscreen.device.parameters import N_PARAMETERS
@@ -102,7 +102,7 @@ def learn_from_known_good(
         values, vectors = np.linalg.eigh(moved)
         seen = values > 0.05 * np.diag(known.lot_covariance)[:N_PARAMETERS].min()
         along = vectors[:, seen].T @ step
-        surprise.append(float(chi2.sf((along**2 / values[seen]).sum(), max(int(seen.sum()), 1))))
+        surprise.append(float(chdtrc(max(int(seen.sum()), 1), (along**2 / values[seen]).sum())))
         known = learn(known, found.centre, covariance, same_session=same_session)
         parts += observations.n_parts
     return KnownGood(known, parts, len(lots), tuple(surprise))
