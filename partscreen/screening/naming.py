@@ -64,6 +64,7 @@ def name_dies(
     *,
     weights: Floats | None = None,
     none_weight: float = NONE_WEIGHT,
+    library: Sequence[TypeCentre] | None = None,
 ) -> Naming:
     """Which of the candidates every part is, all of them known as their data sheets or known-good parts have them.
 
@@ -76,6 +77,7 @@ def name_dies(
     weights : array, shape (n_types,), optional
         Prior weights of the types; None: alike.
     none_weight : prior probability of a die that is not among them
+    library : types about whose middle such a die lies; None: the candidates
 
     Raises
     ------
@@ -93,7 +95,7 @@ def name_dies(
         ln_p.append(-0.5 * (squared + ln_det))
         misfit.append(chi2.sf(squared, count))
     stacked = np.stack(ln_p, axis=1)
-    squared, ln_det = _distance(readings, *_middle(candidates, session))
+    squared, ln_det = _distance(readings, *_middle(library or candidates, session))
     nothing = -0.5 * (squared + ln_det) + np.log(none_weight)
     everything = np.concatenate((stacked + ln_prior, nothing[:, None]), axis=1)
     probability = np.exp(everything - logsumexp(everything, axis=1, keepdims=True))
@@ -202,16 +204,18 @@ def name_weighed(
     Between the types it is the lot's weighing that counts; a part of the marked die with a fault is of the marked
     type. What is neither (a die of another area, a lower grade) is told by the types that resemble it.
     """
-    own = TypeCentre(marked, weighed.centre.mean(axis=0), known.within + weighed.centre_covariance.mean(axis=0))
-    own = TypeCentre(marked, own.mean, own.covariance - session_block(own.covariance))
-    candidates = [own, *known.others]
-    apart = name_dies(readings, candidates, known.session)
+    mean, about = weighed.centre.mean(axis=0), known.within + weighed.centre_covariance.mean(axis=0)
+    everyone = [TypeCentre(marked, mean, about - session_block(about)), *known.others]
     sound = [i for i, kind in enumerate(weighed.kinds) if kind == "unfit" or weighed.names[i] == MARKED]
     sound = [i for i in sound if weighed.names[i] != "unlike any known part"]
     place = {name: i for i, name in enumerate(weighed.names)}
     columns = [weighed.probability[:, sound].sum(axis=1)]
     columns += [weighed.probability[:, place[f"die of {o.name}"]] for o in known.others]
     shares = np.stack(columns, axis=1)
-    shares = shares / np.maximum(shares.sum(axis=1, keepdims=True), 1e-300) * (1.0 - apart.none)[:, None]
-    classes = equivalence_classes(readings, candidates, known.session)
-    return closest_types(Naming(apart.types, shares, apart.none, apart.misfit_p), classes, top=top)
+    shares = shares / np.maximum(shares.sum(axis=1, keepdims=True), 1e-300)
+    # Types that no part resembles are not worked out again.
+    kept = [t for t in range(len(everyone)) if t == 0 or shares[:, t].max(initial=0.0) >= LEAST_SHOWN]
+    candidates = [everyone[t] for t in kept]
+    apart = name_dies(readings, candidates, known.session, library=everyone)
+    named = Naming(apart.types, shares[:, kept] * (1.0 - apart.none)[:, None], apart.none, apart.misfit_p)
+    return closest_types(named, equivalence_classes(readings, candidates, known.session), top=top)

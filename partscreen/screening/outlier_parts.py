@@ -61,7 +61,8 @@ class Seen:
 @dataclass(frozen=True, slots=True)
 class LotOutliers:
     """Outliers of one lot. `found`: distances; `misfit` (n,): what no parameters explain, 1 as expected; `misfit_flag`;
-    `explained` (n,): largest probability of such readings under any hypothesis but "unlike any known part".
+    `explained` (n,): largest probability of such readings under any hypothesis but "unlike any known part"; NaN for
+    parts that are not far out.
     """
 
     found: OutlierResult
@@ -72,7 +73,8 @@ class LotOutliers:
     @property
     def flagged(self) -> Bools:
         """Far from known parts, and explained by no hypothesis: to be held."""
-        return np.asarray((self.found.flagged | self.misfit_flag) & (self.explained < UNEXPLAINED))
+        with np.errstate(invalid="ignore"):
+            return np.asarray((self.found.flagged | self.misfit_flag) & (self.explained < UNEXPLAINED))
 
     @property
     def distance(self) -> Floats:
@@ -179,7 +181,13 @@ def find_outliers(
     )
     found = _first(found, n)
     misfit, misfit_flag = _misfit(mine, reference)
-    return LotOutliers(found, misfit, misfit_flag, best_explanation(readings, weighed, known))
+    explained = np.full(n, np.nan)
+    far = np.flatnonzero(found.flagged | misfit_flag)
+    if far.size:
+        explained[far] = best_explanation(
+            readings.pick(far), weighed.centre[far], weighed.centre_covariance[far], known
+        )
+    return LotOutliers(found, misfit, misfit_flag, explained)
 
 
 def _first(found: OutlierResult, n: int) -> OutlierResult:
@@ -200,10 +208,11 @@ def _misfit(seen: Seen, reference: Bools) -> tuple[Floats, Bools]:
     return np.where(seen.rest_dof > 0, ratio, np.nan), (seen.rest_dof > 0) & (ratio > bar)
 
 
-def best_explanation(readings: Linearised, weighed: Weighed, known: Knowledge) -> Floats:
+def best_explanation(readings: Linearised, centre: Floats, about: Floats, known: Knowledge) -> Floats:
     """Largest probability, over the hypotheses, of readings that fit one no better than these; shape (n,).
 
-    "Unlike any known part" explains nothing and is left out.
+    `centre` (n, q), `about` (n, q, q): the lot's centre as seen from the rest of the lot, and its covariance. "Unlike
+    any known part" explains nothing and is left out.
     """
     n = readings.point.shape[0]
     count = readings.present.sum(axis=1)
@@ -218,11 +227,10 @@ def best_explanation(readings: Linearised, weighed: Weighed, known: Knowledge) -
         squared = (whiten(factor(few, covariance), gap) ** 2).sum(axis=1) + rest
         np.maximum(best, chi2.sf(squared, np.maximum(count, 1)[:, None]).max(axis=1), out=best)
 
-    about = weighed.centre_covariance
-    weigh(weighed.centre[:, None, :], known.within + about)
+    weigh(centre[:, None, :], known.within + about)
     for family in families(known.within, known.device_between):
         if family.names != (UNLIKE,):
-            weigh(weighed.centre[:, None, :] + family.shifts, family.spread + about)
+            weigh(centre[:, None, :] + family.shifts, family.spread + about)
     for other in known.others:
         weigh(other.mean[None], other.covariance + known.session)
     return np.where(count > 0, best, 1.0)
