@@ -184,8 +184,8 @@ def _parts(parts: int, lots: int) -> str:
 def _how_little(parts: int, lots: int) -> str:
     if parts < FEW:
         return (
-            f"{'One part says' if parts == 1 else 'Two parts say'} where the type lies and nothing of how far its parts "
-            "differ: that is assumed. "
+            f"{'One part says' if parts == 1 else 'Two parts say'} where the type lies and nothing of how far its "
+            "parts differ: that is assumed. "
         )
     if lots < 2:
         return "Parts of one lot say nothing of how far lots differ: that is assumed. "
