@@ -27,8 +27,9 @@ _R = TypeVar("_R", bound=BaseModel)
 
 
 @lru_cache(maxsize=64)
-def _names(kind: type[BaseModel]) -> tuple[str, ...]:
-    return tuple(kind.model_fields)
+def _names(kind: type[BaseModel]) -> tuple[tuple[str, ...], set[str]]:
+    names = tuple(kind.model_fields)
+    return names, set(names)
 
 
 def made(kind: type[_R], **values: Any) -> _R:
@@ -39,11 +40,12 @@ def made(kind: type[_R], **values: Any) -> _R:
     KeyError
         A field is missing.
     """
-    fields = {name: values[name] for name in _names(kind)}
+    names, as_set = _names(kind)
+    fields = values if tuple(values) == names else {name: values[name] for name in names}
     one = kind.__new__(kind)
     place = object.__setattr__
     place(one, "__dict__", fields)
-    place(one, "__pydantic_fields_set__", set(fields))
+    place(one, "__pydantic_fields_set__", as_set)  # shared: results are frozen
     place(one, "__pydantic_extra__", None)
     place(one, "__pydantic_private__", None)
     return one

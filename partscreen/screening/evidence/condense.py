@@ -15,7 +15,7 @@ from partscreen.screening.evidence.linear import ORDER, Linearised
 
 Floats = npt.NDArray[np.float64]
 
-SILENT = 3e-3
+SILENT = 1e-2
 """Largest signal of a combination that is dropped, in its own standard uncertainties, with everything added up that
 any hypothesis expects (the change of evidence is tested to stay under 0.02)."""
 
