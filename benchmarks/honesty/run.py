@@ -37,18 +37,24 @@ def judge_bag(bag: Bag, *, fit: bool = False, baselines: bool = True) -> pd.Data
         }
     )  # fmt: skip
     if baselines:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # a robust covariance of few parts complains; its verdicts count
-            said = naive(bag)
-        for name in BASELINES:
-            table[name] = said.get(name, pd.NA)
+        table = table.assign(**naive_columns(bag))
     return table
 
 
-def judge_case(name: str, *, small: bool = False, workers: int = 1, most_worlds: int | None = None) -> pd.DataFrame:
+def naive_columns(bag: Bag) -> dict[str, object]:
+    """What the baselines said; NA where they can say nothing."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # a robust covariance of few parts complains; its verdicts count
+        said = naive(bag)
+    return {name: said.get(name, pd.NA) for name in BASELINES}
+
+
+def judge_case(
+    name: str, *, small: bool = False, workers: int = 1, most_worlds: int | None = None, baselines: bool = False
+) -> pd.DataFrame:
     """All bags of a case by name, or of `prior-SHARE`, whose bad shares are drawn from the stated prior."""
     study = small_study() if small else whole_study()
-    tasks = [(name, small, world) for world in _worlds(name, study, most_worlds)]
+    tasks = [(name, small, world, baselines) for world in _worlds(name, study, most_worlds)]
     if workers == 1:
         tables = [_one_world(task) for task in tasks]
     else:
@@ -68,10 +74,10 @@ def _worlds(name: str, study: Study, most: int | None) -> list[str]:
     return [name for names in by_kind for name in names[:most]]
 
 
-def _one_world(task: tuple[str, bool, str]) -> pd.DataFrame:
-    name, small, world = task
+def _one_world(task: tuple[str, bool, str, bool]) -> pd.DataFrame:
+    name, small, world, baselines = task
     study = small_study() if small else whole_study()
-    tables = [judge_bag(bag, fit=_wants_fit(name)) for bag in _bags(name, study, world)]
+    tables = [judge_bag(bag, fit=_wants_fit(name), baselines=baselines) for bag in _bags(name, study, world)]
     return pd.concat(tables, ignore_index=True)
 
 

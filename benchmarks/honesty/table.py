@@ -52,6 +52,9 @@ def baseline_row(case: Case, of: pd.DataFrame) -> str:
     """Flagged by the naive baselines: bad / sound parts."""
     cells = [case.title]
     for name in BASELINES:
+        if name not in of:
+            cells.append("not run")
+            continue
         said = of[of[name].notna()]
         flagged = said[name].astype(bool)
         bad, sound = flagged[~said.honest], flagged[said.honest]
