@@ -13,6 +13,7 @@ from partscreen.device.observations import Observations
 from partscreen.device.parameters import INDEX
 from partscreen.device.prior import TypeConstants
 from partscreen.readings.tables import Lot
+from partscreen.reference.population_spreads import load_spreads
 from partscreen.results import ClosestType
 from partscreen.screening.evidence.knowledge import Knowledge, TypeCentre, session_block, widen
 from partscreen.screening.evidence.linear import N_COORDINATES
@@ -176,7 +177,8 @@ def _knowledge(
         population.centre,
         population.centre_covariance,
         population.between,
-        population.within,
+        # Of parts within a lot the printed gain band says nothing: the spread is taken whole, not held to the band.
+        load_spreads().spread("within"),
         temperature_std=float(mine.session_temp_std[sessions].max()),
         gain_std=float(mine.session_gain_ln_std[sessions].max()),
         lead_std=float(mine.session_lead_std[sessions].max()),

@@ -92,8 +92,10 @@ def weigh_lot(readings: Linearised, known: Knowledge, *, prior_share: float = 0.
     starts = _distinct(ends)
     fitted = [ends[0]]
     for mode in others:
-        told = (None, good) if mode.kind == "marked" else (marked, bad)
-        fitted.append(fit_mode(mode, main, alternatives, types, *told, starts)[0])
+        same = mode.kind == "marked"
+        fitted.append(
+            fit_mode(mode, main, alternatives, types, None if same else marked, good if same else bad, starts)[0]
+        )
     best = max(f.ln_likelihood for f in fitted)
     kept = [f for f in fitted if f.ln_likelihood > best - MODE_CUT or f.mode.kind == "marked"]
     return combine(condense(readings, expected(known)), known, kept, main if every else None, good, bad)

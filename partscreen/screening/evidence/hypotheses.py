@@ -18,7 +18,7 @@ from partscreen.screening.evidence.linear import AREA, N_COORDINATES
 Floats = npt.NDArray[np.float64]
 
 AREAS = (0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 1.25, 1.5, 1.8)
-GAINS = (-0.68, -0.5, -0.33, 0.35, 0.6)  # ln BF against the lot
+LOW_GAINS, HIGH_GAINS = (-0.68, -0.5, -0.33), (0.35, 0.6)  # ln BF against the lot; a high gain is rarely a fault
 LEAKS = (1.1, 2.3, 3.9)  # ln of recombination current against the lot
 BONDS = (0.7, 1.6)  # ln of RE and RC against the lot
 GRADES = (0.35, 0.7)  # voltage grade lower: ln RC and VAF down by this, ln CJC up by half of it
@@ -40,6 +40,11 @@ class Family:
     shifts: Floats
     ln_weights: Floats
     spread: Floats
+
+    @property
+    def ln_weight(self) -> float:
+        """Of the whole family."""
+        return float(np.log(np.exp(self.ln_weights).sum()))
 
 
 def _shift(**parts: float) -> Floats:
@@ -69,19 +74,14 @@ def families(within: Floats, device: Floats) -> tuple[Family, ...]:
     return (
         _family("die", names, area, 0.28, within + 0.5 * device),
         _family("die", tuple(f"{n}, other process" for n in names), area, 0.12, within + 2.0 * device),
-        _family(
-            "unfit",
-            tuple(f"gain {np.exp(g):.2f} of the lot's" for g in GAINS),
-            np.stack([_shift(bf=g) for g in GAINS]),
-            0.1,
-            _wider(within, bf=0.08),
-        ),
+        _family("unfit", *_gains(LOW_GAINS), 0.1, _wider(within, bf=0.08)),
+        _family("unfit", *_gains(HIGH_GAINS), 0.02, _wider(within, bf=0.08)),
         _family(
             "unfit",
             tuple(f"base-emitter leak {np.exp(g):.0f} times the lot's" for g in LEAKS),
             np.stack([_shift(leak=g, bf=-0.03 * g) for g in LEAKS]),
             0.12,
-            _wider(within, leak=0.7, ne=0.1, bf=0.1),
+            _wider(within, leak=0.7, ne=0.35, bf=0.1),  # a worn junction leaks with a slope of its own
         ),
         _family(
             "unfit",
@@ -97,8 +97,12 @@ def families(within: Floats, device: Floats) -> tuple[Family, ...]:
             0.05,
             _wider(within, rc=0.2, vaf=0.3, cjc=0.1),
         ),
-        _family("unfit", ("unlike any known part",), np.zeros((1, N_COORDINATES)), 0.08, 9.0 * within + device),
+        _family("unfit", ("unlike any known part",), np.zeros((1, N_COORDINATES)), 0.06, 9.0 * within + device),
     )
+
+
+def _gains(shifts: tuple[float, ...]) -> tuple[tuple[str, ...], Floats]:
+    return tuple(f"gain {np.exp(g):.2f} of the lot's" for g in shifts), np.stack([_shift(bf=g) for g in shifts])
 
 
 def _family(kind: str, names: tuple[str, ...], shifts: Floats, weight: float, spread: Floats) -> Family:

@@ -9,11 +9,12 @@ once and not part by part.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import betainc
+from scipy.special import betainc, betaln, expit, gammaln
 
 from partscreen.screening.evidence.hypotheses import TYPES_WEIGHT, Family
 from partscreen.screening.evidence.quadratic import Quadratic, inverse, ln_sum
@@ -22,6 +23,10 @@ Floats = npt.NDArray[np.float64]
 
 CONCENTRATION = 1.0
 """k of the prior of a lot's bad share s, Beta(k s, k (1 - s)): lots are clean or bad (assumption)."""
+
+ALIKE = 12.0
+"""How alike the unfit parts of one lot are: weight, in parts, of the kinds' prior weights (assumption). Once a few
+parts of a lot leak, the next bad one leaks too; without it a lot with alike bad parts was taken for another type."""
 
 MARKED_SHARE = 0.5
 """In a lot whose main population is not the marked type: weight of "as marked" among the rest (assumption)."""
@@ -72,6 +77,8 @@ class Fitted:
 
     centre (q,), precision (q, q) of it; weight (n,): probability of being of the main population; share: of the rest.
     ln_likelihood: of the whole lot with the centre integrated out (Laplace), the mode's prior included.
+    ln_others (n, f), ln_explained (f,): ln weights of the kinds of explanation of the rest, as the other parts and as
+    all parts say.
     """
 
     mode: Mode
@@ -80,23 +87,32 @@ class Fitted:
     weight: Floats
     share: float
     ln_likelihood: float
+    ln_others: Floats
+    ln_explained: Floats
 
 
-def rest_log_density(
+def rest_log_densities(
     centre: Floats, alternatives: list[tuple[Family, Quadratic]], types: Floats, marked: Floats | None
 ) -> Floats:
-    """ln p of every part as one of the rest of a lot centred at `centre`, shape (n,).
+    """ln p of every part as one of the rest of a lot centred at `centre`, by kind of explanation, shape (n, f).
 
-    `types`: (n,), mixture over other library types; `marked`: (n,), as marked by the reference alone, given where the
-    main population is not the type.
+    Columns as in `prior_weights`: the families, the other types, and as marked by the reference alone where the main
+    population is not the type. `types`, `marked`: (n,).
     """
-    columns = [types + np.log(TYPES_WEIGHT)]
-    for family, form in alternatives:
-        columns.append(ln_sum(form.at(centre + family.shifts) + family.ln_weights))
-    rest = ln_sum(np.stack(columns, axis=1))
-    if marked is None:
-        return np.asarray(rest)
-    return np.asarray(np.logaddexp(rest + np.log(1.0 - MARKED_SHARE), marked + np.log(MARKED_SHARE)))
+    columns = [
+        ln_sum(form.at(centre + family.shifts) + family.ln_weights) - family.ln_weight for family, form in alternatives
+    ]
+    columns.append(types)
+    if marked is not None:
+        columns.append(marked)
+    return np.stack(columns, axis=1)
+
+
+def prior_weights(groups: Sequence[Family], *, with_marked: bool) -> Floats:
+    """Weights of the kinds of explanation of the rest of a lot, before the lot is read; they sum to one."""
+    weights = np.array([*np.exp([family.ln_weight for family in groups]), TYPES_WEIGHT])
+    weights /= weights.sum()
+    return np.append((1.0 - MARKED_SHARE) * weights, MARKED_SHARE) if with_marked else weights
 
 
 def fit_mode(
@@ -151,27 +167,53 @@ def _climb(
     share: Share,
 ) -> Fitted:
     n = main.c.shape[0]
+    prior = prior_weights([family for family, _ in alternatives], with_marked=marked is not None)
     rest_share = (share.a + 0.1 * n) / (share.a + share.b + n)
-    weight = np.ones(n)
+    explained = prior
     precision = prior_precision
-    for _ in range(MOST_ITERATIONS):
-        belongs = main.at(centre)[:, 0] + np.log1p(-rest_share)
-        rest = rest_log_density(centre, alternatives, types, marked) + np.log(rest_share)
-        weight = np.exp(belongs - np.logaddexp(belongs, rest))
+    for step in range(MOST_ITERATIONS + 1):
+        belongs = main.at(centre)[:, 0]
+        joint = rest_log_densities(centre, alternatives, types, marked) + np.log(explained)
+        rest = ln_sum(joint)
+        weight = expit(belongs - rest + np.log1p(-rest_share) - np.log(rest_share))
+        members = (1.0 - weight)[:, None] * np.exp(joint - rest[:, None])
+        if step == MOST_ITERATIONS:
+            break
         new_share = (share.a + (1.0 - weight).sum()) / (share.a + share.b + n)
+        explained = _learnt(prior, members.sum(axis=0))
         new_centre, precision = posterior(mode, prior_precision, main, weight)
         moved = (new_centre - centre) @ precision @ (new_centre - centre)
         settled = moved < 1e-4 and abs(new_share - rest_share) < 1e-4
         centre, rest_share = new_centre, new_share
         if settled:
             break
-    belongs = main.at(centre)[:, 0] + np.log1p(-rest_share)
-    rest = rest_log_density(centre, alternatives, types, marked) + np.log(rest_share)
     d = centre - mode.mean
     ln_likelihood = (
-        np.logaddexp(belongs, rest).sum()
+        _mixed(belongs, joint - np.log(explained), weight, members, share, prior)
         - 0.5 * d @ prior_precision @ d
         + 0.5 * (np.linalg.slogdet(prior_precision)[1] - np.linalg.slogdet(precision)[1])
         + mode.ln_prior
     )
-    return Fitted(mode, centre, precision, weight, float(rest_share), float(ln_likelihood))
+    counts = members.sum(axis=0)
+    others = np.log(_learnt(prior, counts[None] - members))
+    return Fitted(
+        mode, centre, precision, weight, float(rest_share), float(ln_likelihood), others, np.log(_learnt(prior, counts))
+    )
+
+
+def _learnt(prior: Floats, counts: Floats) -> Floats:
+    """Weights of the kinds of explanation after `counts` parts were explained so; (f,) or (n, f)."""
+    return np.asarray((ALIKE * prior + counts) / (ALIKE + counts.sum(axis=-1, keepdims=True)))
+
+
+def _mixed(belongs: Floats, rest: Floats, weight: Floats, members: Floats, share: Share, prior: Floats) -> float:
+    """ln p of the parts, shares and kinds of explanation integrated out (lower bound at the memberships found)."""
+    n, bad = weight.size, float((1.0 - weight).sum())
+    counts = members.sum(axis=0)
+    all_members = np.concatenate((weight[:, None], members), axis=1)
+    terms = np.concatenate((belongs[:, None], rest), axis=1)
+    counted = all_members > 0.0
+    likely = all_members[counted] * (terms[counted] - np.log(all_members[counted]))
+    beta_term = betaln(share.a + bad, share.b + n - bad) - betaln(share.a, share.b)
+    alike = gammaln(ALIKE) - gammaln(ALIKE + bad) + (gammaln(ALIKE * prior + counts) - gammaln(ALIKE * prior)).sum()
+    return float(likely.sum() + beta_term + alike)

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from partscreen.screening.evidence.hypotheses import TYPES_WEIGHT, Family
+from partscreen.screening.evidence.hypotheses import Family
 from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import ORDER, Linearised
-from partscreen.screening.evidence.lot import MARKED_SHARE, Fitted, Share
+from partscreen.screening.evidence.lot import Fitted, Share
 from partscreen.screening.evidence.quadratic import Quadratic, inverse, ln_sum
 from partscreen.screening.evidence.weigh import add_noise, by_kind, gaps, root_of, spread_of
 
@@ -100,27 +100,29 @@ def weigh_rows(
     names = labels(groups, known)[0]
     place = {name: i for i, name in enumerate(names)}
     first_type = len(names) - len(known.others)
-    ln_type = np.log(TYPES_WEIGHT / max(len(known.others), 1))
+    sizes = [len(group.names) for group in groups]
     all_types = None
     if known.others:
-        all_types = _from_prior(ln_sum(ready.types) - np.log(len(known.others))) + np.log(TYPES_WEIGHT)
+        all_types = _from_prior(ln_sum(ready.types) - np.log(len(known.others)))
     marked, ln_bad = (np.full((n, len(ORDER) + 1), -np.inf) for _ in range(2))
     final, of_types = np.full((n, len(names)), -np.inf), np.full(n, -np.inf)
     for one in fitted:
         is_marked = one.mode.kind == "marked"
         rest = _rest_share(one, rows, readings.point.shape[0], good if is_marked else bad)
-        ln_rest = np.log(rest) + (0.0 if is_marked else np.log1p(-MARKED_SHARE))
+        ln_rest = np.log(rest)[:, None] + _ln_kinds(one, rows, readings.point.shape[0])
+        of_each = np.repeat(ln_rest[:, : len(groups)] - [g.ln_weight for g in groups], sizes, axis=1)
+        ln_type = ln_rest[:, len(groups)]
         centre, covariance = (a[rows] for a in without_each(one, main, readings.point.shape[0]))
         belongs, families = _under(ready, centre, covariance if main is not None else covariance[0])
         belongs = belongs + np.log1p(-rest)[:, None]
-        families += ln_rest[:, None, None]
+        families += of_each[:, :, None]
         parts = [ln_sum(families)]
         if all_types is not None:
-            parts.append(all_types + ln_rest[:, None])
+            parts.append(all_types + ln_type[:, None])
         as_marked = belongs
         if not is_marked:
             parts.append(belongs)
-            as_marked = _from_prior(ready.marked) + (np.log(rest) + np.log(MARKED_SHARE))[:, None]
+            as_marked = _from_prior(ready.marked) + ln_rest[:, -1:]
         against = ln_sum(np.stack(parts, axis=1))
         # To the mode's likelihood without this part: off with what it adds itself.
         weight = one.ln_likelihood - np.logaddexp(as_marked[:, -1], against[:, -1])
@@ -134,9 +136,9 @@ def weigh_rows(
         if not is_marked:
             at = place[one.mode.name]
             final[:, at] = np.logaddexp(final[:, at], belongs[:, -1] + weight)
-        of_types = np.logaddexp(of_types, ln_rest + weight)
+        of_types = np.logaddexp(of_types, ln_type + weight)
     if known.others:
-        own = ready.types[:, :, -1] + (of_types + ln_type)[:, None]
+        own = ready.types[:, :, -1] + (of_types - np.log(len(known.others)))[:, None]
         final[:, first_type:] = np.logaddexp(final[:, first_type:], own)
     return Terms(marked, ln_bad, final)
 
@@ -157,6 +159,13 @@ def _rest_share(one: Fitted, rows: Ints, n: int, prior: Share) -> Floats:
     own = 1.0 - one.weight[rows] if one.weight.size == n else np.zeros(rows.size)
     rest = (prior.a + (1.0 - one.weight).sum() - own) / (prior.a + prior.b + one.weight.size - 1.0)
     return np.asarray(np.clip(rest, 1e-12, 1.0 - 1e-12))
+
+
+def _ln_kinds(one: Fitted, rows: Ints, n: int) -> Floats:
+    """ln weights of the kinds of explanation of the rest, as the other parts say; (n_rows, f)."""
+    if one.weight.size == n:
+        return one.ln_others[rows]
+    return np.broadcast_to(one.ln_explained, (rows.size, one.ln_explained.size))
 
 
 def _under(ready: _Prepared, centre: Floats, covariance: Floats) -> tuple[Floats, Floats]:
