@@ -24,7 +24,7 @@ Floats = npt.NDArray[np.float64]
 CONCENTRATION = 1.0
 """k of the prior of a lot's bad share s, Beta(k s, k (1 - s)): lots are clean or bad (assumption)."""
 
-ALIKE = 12.0
+ALIKE = 4.0
 """How alike the unfit parts of one lot are: weight, in parts, of the kinds' prior weights (assumption). Once a few
 parts of a lot leak, the next bad one leaks too; without it a lot with alike bad parts was taken for another type."""
 
