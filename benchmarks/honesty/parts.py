@@ -82,11 +82,14 @@ def set_recombination(cards: dict[str, Floats], leak: Floats) -> None:
 
 
 def with_leak(cards: dict[str, Floats], rng: np.random.Generator) -> dict[str, Floats]:
-    """Base-emitter leak: hFE at 10 mA down by a factor of 1.5 to 5, with an emission coefficient of 1.5 or more."""
+    """Base-emitter leak: hFE at 10 mA down by a factor of 1.5 to 5.
+
+    The whole recombination current then has an emission coefficient of 1.5 to 2.2, whatever it was before.
+    """
     out = dict(cards)
     before = recombination(out)
-    out["ne"] = np.maximum(out["ne"], 1.5)
     whole = _AT_10_MA / out["bf"] + before
+    out["ne"] = rng.uniform(1.5, 2.2, before.size)
     set_recombination(out, before + whole * (rng.uniform(1.5, 5.0, before.size) - 1.0))
     return out
 

@@ -16,7 +16,7 @@ from benchmarks.honesty.worlds import ROOM, World
 
 Floats = npt.NDArray[np.float64]
 Cards = dict[str, Floats]
-VERSION = 4
+VERSION = 5
 KITS = (0.2, 1.0, 5.0)  # [A] highest collector current of a tester
 N_GAIN, N_SAT = 11, 5
 GAIN_VCE = 5.0
