@@ -1,8 +1,8 @@
 """The whole job, measured in one run: 10,000 parts (22 sweep rows each) CSV in to JSON out, the demo, and `--help`.
 
-Run: python -m benchmarks.whole_job [PARTS]. Prints seconds, processor seconds (which other work on the machine lengthens
-less) and peak memory of child processes, beside the time pandas alone needs to read the same file (the floor for
-import). Aims are for two quiet cores.
+Run: python -m benchmarks.whole_job [PARTS]. Prints seconds, processor seconds (which other work on the machine
+lengthens less) and peak memory of child processes, beside the time pandas alone needs to read the same file (the floor
+for import). Aims are for two quiet cores.
 """
 
 from __future__ import annotations
@@ -59,8 +59,8 @@ def main() -> None:
             size = out.stat().st_size / 1e6
             name = " ".join(["CSV to JSON", *extra])
             print(
-                f"{name}, {n_parts} parts: {seconds:.1f} s, {cpu:.1f} processor seconds, {seconds / floor:.1f} x pandas "
-                f"reading the file, JSON {size:.0f} MB"
+                f"{name}, {n_parts} parts: {seconds:.1f} s, {cpu:.1f} processor seconds, {seconds / floor:.1f} x "
+                f"pandas reading the file, JSON {size:.0f} MB"
             )
         print(f"peak memory of any child: {peak_gib():.2f} GiB (aim: under 1.5 GiB; 10,000 parts in under 30 s)")
 
