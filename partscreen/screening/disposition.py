@@ -59,12 +59,14 @@ class Rule:
 class Findings:
     """What was found on a part before evidence.
 
-    reject : decides. hold : stands in the way of an accept. remarks : neither.
+    reject : decides. bar : evidence may neither accept nor reject, these first. hold : stands in the way of an accept.
+    remarks : none of these.
     """
 
     reject: tuple[Reason, ...] = ()
     hold: tuple[Reason, ...] = ()
     remarks: tuple[Reason, ...] = ()
+    bar: tuple[Reason, ...] = ()
 
 
 def decide(
@@ -79,10 +81,12 @@ def decide(
     waiting : Reason
         Said of a part that failed nothing and whose evidence has not been weighed.
     """
-    rest = [*found.hold, *found.remarks]
-    if weighed is None:
+    rest = [*found.bar, *found.hold, *found.remarks]
+    if weighed is None or found.bar:
         if found.reject:
             return "reject", [*found.reject, *rest]
+        if found.bar:
+            return "hold", rest
         return "hold", rest if found.hold else [waiting, *rest]
     suspect = rejected_by(weighed.evidence, weighed.probability_unfit, rule, gain_leads=weighed.gain_leads)
     if found.reject:

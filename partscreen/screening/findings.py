@@ -22,7 +22,7 @@ from partscreen.screening.limit_spots import SpotTable
 from partscreen.screening.limit_values import CARRIED, DIRECT, NOT_REACHED
 from partscreen.screening.lot_view import LotView
 from partscreen.screening.not_reached import not_reached_reasons
-from partscreen.screening.outlier_parts import outlier_reason
+from partscreen.screening.outlier_parts import UNLIKE, outlier_reason
 
 if TYPE_CHECKING:
     from partscreen.screening.lot_setup import TypeSetup
@@ -83,7 +83,8 @@ def findings_of_parts(found: LotFindings, batch: Batch, settings: SettingsLike) 
             out.append(_unusable(name, found.sessions[i], quality))
             continue
         limit_part = _limit_findings(judged, i, settings.risk) if own[i] else Findings()
-        hold = [*limit_part.hold, *misfits.get(i, ()), *_unlike(found, i)]
+        bar, unlike = _barred(found, i)
+        hold = [*limit_part.hold, *misfits.get(i, ()), *unlike]
         remarks = [*limit_part.remarks, *found.view.outliers.get(i, ())]
         unreached = limits_open[i]
         if unreached is not None:
@@ -91,7 +92,7 @@ def findings_of_parts(found: LotFindings, batch: Batch, settings: SettingsLike) 
         remarks.extend(found.capacitance.get(i, ()))
         hold, waiting = _waiting(found.setup, hold, bool(reached[i]))
         disposition, reasons = decide(
-            Findings(limit_part.reject, tuple(hold), tuple(remarks)),
+            Findings(limit_part.reject, tuple(hold), tuple(remarks), bar),
             _evidence(found.weighed, i, settings.rule),
             settings.rule,
             waiting,
@@ -151,9 +152,22 @@ def _told(found: LotFindings, part: int) -> dict[str, Any]:
     }
 
 
-def _unlike(found: LotFindings, part: int) -> list[Reason]:
-    reason = outlier_reason(found.weighed.outliers, part) if found.weighed is not None else None
-    return [] if reason is None else [reason]
+def _barred(found: LotFindings, part: int) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
+    """Reasons why evidence decides nothing about a part, and those that only stand in the way of an accept.
+
+    What no hypothesis explains is not rejected by "unlike any known part", which explains nothing.
+    """
+    weighed = found.weighed
+    if weighed is None:
+        return (), ()
+    halves = weighed.undecided_halves
+    bar = () if halves is None else (halves.reason(),)
+    reason = outlier_reason(weighed.outliers, part)
+    if reason is None:
+        return bar, ()
+    if words.leading(weighed, part)[1] == UNLIKE:
+        return (*bar, reason), ()
+    return bar, (reason,)
 
 
 def _distance(found: LotFindings, part: int) -> float | None:

@@ -39,8 +39,10 @@ def lot_reasons(weighed: WeighedLot | None) -> list[Reason]:
     if weighed is None:
         return []
     out = []
-    main = weighed.evidence.weighed
-    if main.main_unfit > 0.5:
+    main, halves = weighed.evidence.weighed, weighed.undecided_halves
+    if halves is not None:
+        out.append(halves.reason())
+    elif main.main_unfit > 0.5:
         name = max((m for m in main.modes if m[1] != "marked"), key=lambda mode: mode[2])[0]
         sentence = f"The bulk of the lot does not look like the marked type: most likely {explanation(name)}."
         figures: dict[str, float | int | str | None] = {"probability": main.main_unfit, "leading": name}

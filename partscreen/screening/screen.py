@@ -207,7 +207,9 @@ def _screen_lot(batch: Batch, number: int, group: _Group, settings: Settings) ->
         edition=", ".join(editions) if editions else None,
         known_good=lot.known_good,
         n_parts=len(ordered),
-        judgement=judge_lot(
+        judgement="undecided"
+        if weighed is not None and weighed.undecided_halves is not None
+        else judge_lot(
             known_type=setup.kind is not None and (weighed is None or has_reference(weighed)),
             about_equal=found.view.about_equal,
             rejected=rejected,

@@ -25,6 +25,7 @@ from partscreen.screening.evidence.weigh_lots import (
     weigh_observations,
 )
 from partscreen.screening.fitting import take_observations
+from partscreen.screening.halves import ABOUT_EQUAL, Halves, halves_of
 from partscreen.screening.model_error import GradingLike, misfit_of
 from partscreen.screening.naming import name_weighed
 from partscreen.screening.outlier_parts import LotOutliers, find_outliers
@@ -60,7 +61,8 @@ class WeighedLot:
 
     known_good_parts, known_good_lots: what the reference rests on besides the sheets. surprise: probability the sheets
     give to a known-good lot lying where the least likely of them lies. outliers : parts unlike any known part.
-    closest : library types each die may be of, the likeliest first.
+    closest : library types each die may be of, the likeliest first. halves : two populations of about equal size, where
+    no known-good parts were read.
     """
 
     rows: Ints
@@ -71,6 +73,12 @@ class WeighedLot:
     outliers: LotOutliers
     closest: list[list[ClosestType]]
     surprise: float | None = None
+    halves: Halves | None = None
+
+    @property
+    def undecided_halves(self) -> Halves | None:
+        """Two populations of which nothing says which is right; None where something does, or there is but one."""
+        return self.halves if self.halves is not None and self.halves.undecided else None
 
     @property
     def contradicts(self) -> bool:
@@ -154,7 +162,16 @@ def _weigh_lot(
         find_outliers(found.readings, found.weighed, known),
         _closest(found, known, name),
         surprise,
+        None if teachers else _halves(found, known),
     )
+
+
+def _halves(found: LotEvidence, known: Knowledge) -> Halves | None:
+    """The halves of a lot that may be of two populations of about equal size; others are not looked at closely."""
+    share = float((found.weighed.probability_unfit > 0.5).mean())
+    if min(share, 1.0 - share) < ABOUT_EQUAL:
+        return None
+    return halves_of(found.readings, found.weighed, found.area, known)
 
 
 def _closest(found: LotEvidence, known: Knowledge, name: str) -> list[list[ClosestType]]:
