@@ -155,7 +155,8 @@ def _told(found: LotFindings, part: int) -> dict[str, Any]:
 def _barred(found: LotFindings, part: int) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
     """Reasons why evidence decides nothing about a part, and those that only stand in the way of an accept.
 
-    What no hypothesis explains is not rejected by "unlike any known part", which explains nothing.
+    What no hypothesis explains is not rejected by one that says nothing of the marked type: "unlike any known part",
+    or a die of another type whose parts would not read so either.
     """
     weighed = found.weighed
     if weighed is None:
@@ -165,7 +166,7 @@ def _barred(found: LotFindings, part: int) -> tuple[tuple[Reason, ...], tuple[Re
     reason = outlier_reason(weighed.outliers, part)
     if reason is None:
         return bar, ()
-    if words.leading(weighed, part)[1] == UNLIKE:
+    if words.leading(weighed, part)[1].startswith((UNLIKE, "die of ")):
         return (*bar, reason), ()
     return bar, (reason,)
 
