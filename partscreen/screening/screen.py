@@ -27,7 +27,7 @@ from partscreen.screening.judge_limits import PartReadings, judge_limits
 from partscreen.screening.limit_spots import spot_tables
 from partscreen.screening.limit_values import NOT_REACHED
 from partscreen.screening.lot_setup import PopulationFor, Progress, TypeSetup, editions_of_maker, other_types, set_up
-from partscreen.screening.lot_view import judge_lot, view_lot
+from partscreen.screening.lot_view import TOLERABLE_SHARE, judge_lot, view_lot
 from partscreen.screening.lot_words import has_reference, lot_reasons, share_unfit
 from partscreen.screening.model_error import misfit_of, widened
 from partscreen.screening.observe import GroupReadings, build_observations
@@ -194,6 +194,8 @@ def _screen_lot(batch: Batch, number: int, group: _Group, settings: Settings) ->
     certain = sum(_rejected_without_evidence(r) for r in ordered)
     usable = sum(r.status == "judged" and not _rejected_without_evidence(r) for r in ordered)
     share = share_unfit(weighed, certain, usable)
+    # Parts outside a limit, dead or reversed are unfit whatever the bulk is held against.
+    speaks = weighed is None or has_reference(weighed) or certain > TOLERABLE_SHARE * len(ordered)
     reasons = [*lot_reasons(weighed), *found.view.reasons]
     if setup.kind is None:
         reasons.insert(0, no_reference(setup.name, setup.close))
@@ -210,7 +212,7 @@ def _screen_lot(batch: Batch, number: int, group: _Group, settings: Settings) ->
         judgement="undecided"
         if weighed is not None and weighed.undecided_halves is not None
         else judge_lot(
-            known_type=setup.kind is not None and (weighed is None or has_reference(weighed)),
+            known_type=setup.kind is not None and speaks,
             about_equal=found.view.about_equal,
             rejected=rejected,
             share_unfit=share,

@@ -83,5 +83,9 @@ def test_pnp_lot_is_one_population(pnp):
     assert not [r for r in pnp.reasons if r.code == "TWO_GROUPS"]
 
 
-def test_lot_with_a_small_second_group_is_tested_part_by_part(npn):
-    assert npn.judgement == "test_all"
+def test_readings_to_two_amperes_hold_a_whole_lot_against_nothing_and_that_is_said(npn, pnp):
+    for lot in (npn, pnp):
+        assert lot.judgement == "no_reference"
+        told = next(r for r in lot.reasons if r.code == "NO_ABSOLUTE_REFERENCE")
+        assert told.figures["reach_absolute"] < 0.2
+        assert lot.share_unfit.high > 0.9
