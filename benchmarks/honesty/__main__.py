@@ -15,7 +15,7 @@ import pandas as pd
 from benchmarks.honesty.cases import CASES
 from benchmarks.honesty.pools import CACHE
 from benchmarks.honesty.run import PRIOR_SHARES, case_of, judge_case
-from benchmarks.honesty.sample import write_sample
+from benchmarks.honesty.sample import small_study, write_sample
 from benchmarks.honesty.study import make_pools, whole_study
 from benchmarks.honesty.table import document
 
@@ -41,7 +41,7 @@ def main() -> None:
         return
     kept = CACHE / ("verdicts-small" if given.small else "verdicts")
     kept.mkdir(parents=True, exist_ok=True)
-    if not given.again and not given.small:
+    if not given.again and not given.small and not given.worlds:
         make_pools(whole_study(), given.workers)
     tables: dict[str, pd.DataFrame] = {}
     for name in given.case or names:
@@ -59,7 +59,7 @@ def main() -> None:
         tables[name].to_pickle(path)
         print(f"{name}: {len(tables[name])} parts, {time.perf_counter() - begin:.0f} s", flush=True)
     command = "python -m benchmarks.honesty" + (f" --worlds {given.worlds}" if given.worlds else "")
-    page = document(tables, command)
+    page = document(tables, command, small_study() if given.small else whole_study())
     print(page)
     if not given.case and not given.small:
         PAGE.write_text(page, encoding="utf-8")

@@ -19,7 +19,7 @@ from benchmarks.honesty.worlds import World, library
 from partscreen.reference.models import ReferenceType
 
 SAMPLE = Path(__file__).with_name("sample.npz")
-NAMES = ("2SC5200 #0", "2SA1943 #0", "card BDW51C", "card 2SB1155")
+NAMES = ("2SC3281 #0", "2SA1943 #0", "card BDW51C", "card 2SB1155")
 KIT = KITS.index(1.0)
 _BY_KIT = ("hfe", "vbe", "sat")
 

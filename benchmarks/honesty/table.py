@@ -10,8 +10,10 @@ import pandas as pd
 from scipy.stats import binom
 
 from benchmarks.honesty.baselines import BASELINES
+from benchmarks.honesty.bound import detectable
 from benchmarks.honesty.cases import Case
 from benchmarks.honesty.run import case_of, cluster_share
+from benchmarks.honesty.study import Study
 
 MOST_CALIBRATION_ERROR = 0.03
 
@@ -104,7 +106,7 @@ def area_coverage(of: pd.DataFrame) -> tuple[float, float, float]:
     return cluster_share((inside.low <= inside.true_area) & (inside.true_area <= inside.high), inside.world)
 
 
-def document(tables: Mapping[str, pd.DataFrame], command: str) -> str:
+def document(tables: Mapping[str, pd.DataFrame], command: str, study: Study) -> str:
     """The whole page."""
     cases = {name: case for name in tables if (case := case_of(name)) is not None}
     lines = [
@@ -120,6 +122,10 @@ def document(tables: Mapping[str, pd.DataFrame], command: str) -> str:
         "| sound rejected |",
         "|---|---|---|---|---|",
         *(_kind_row(case, tables[name]) for name, case in cases.items()),
+        "",
+        "## What could be seen at all",
+        "",
+        *_bounds(tables, cases, study),
         "",
         "## Naive baselines on the same bags (bad / sound parts flagged, %)",
         "",
@@ -153,6 +159,18 @@ def _kind_row(case: Case, of: pd.DataFrame) -> str:
         bad, sound = part[~part.honest], part[part.honest]
         cells += [percent(float(side.rejected.mean())) if len(side) else "-" for side in (bad, sound)]
     return "| " + " | ".join(cells) + " |"
+
+
+def _bounds(tables: Mapping[str, pd.DataFrame], cases: Mapping[str, Case], study: Study) -> list[str]:
+    out = [
+        "Bad parts that a test knowing the lot's true centre and spread would reject, hFE and VBE alone, one sound "
+        "part in a thousand rejected too:", "", "| kind | found, % |", "|---|---|",
+    ]  # fmt: skip
+    kinds = {case.bad: name for name, case in cases.items() if case.bad in ("leak", "gain", "bond")}
+    for kind, name in kinds.items():
+        found = detectable(study, kind, list(tables[name].world.unique()))
+        out.append(f"| {cases[name].title} | {percent(*cluster_share(found.found, found.world))} |")
+    return out
 
 
 def _chi_square(tables: Mapping[str, pd.DataFrame], cases: Mapping[str, Case]) -> list[str]:
