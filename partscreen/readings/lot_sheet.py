@@ -30,6 +30,7 @@ _FIELDS: dict[str, tuple[str, ...]] = {
     "price": ("price",),
     "currency": ("currency",),
     "files": ("files", "file"),
+    "polarity": ("polarity",),
     "notes": ("notes", "note", "remarks"),
 }
 _BY_SPELLING = {spelling: name for name, spellings in _FIELDS.items() for spelling in spellings}

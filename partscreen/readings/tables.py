@@ -57,6 +57,7 @@ class Points:
     vbe_std: Floats
     vce_std: Floats
     use: Bools  # False: kept and shown, not fitted and not judged
+    pulse_stated: Bools | None = None  # the row itself says whether it was pulsed; None: no row does
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +78,10 @@ class Spots:
     row: Ints
     control: Bools
     use: Bools
+
+
+SEVERAL_TYPES = "types told"
+"""Key of `Lot.extra`: the type numbers that lot sheet or files give a lot where they contradict each other."""
 
 
 @dataclass(frozen=True, slots=True)

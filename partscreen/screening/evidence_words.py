@@ -8,6 +8,7 @@ from functools import lru_cache
 import numpy as np
 
 from partscreen.results import Hypothesis, Interval, ReadingEvidence, Reason, Unseen, made
+from partscreen.screening.die_edges import READING as DIE_EDGES
 from partscreen.screening.disposition import Rule
 from partscreen.screening.evidence.linear import ORDER
 from partscreen.screening.weighing import WeighedLot
@@ -93,11 +94,14 @@ def hypotheses_of(of: WeighedLot, part: int) -> list[Hypothesis]:
 def by_reading(of: WeighedLot, part: int) -> list[ReadingEvidence]:
     """Evidence each kind of reading adds after those before it; kinds the part has no reading of are left out."""
     terms, read = of.evidence.weighed.by_reading[part].tolist(), of.evidence.read[part].tolist()
-    return [
+    out = [
         made(ReadingEvidence, reading=name, evidence=term)
         for name, term, was_read in zip(ORDER, terms, read, strict=True)
         if was_read
     ]
+    if of.edge_term is not None and np.isfinite(of.edge_term[part]):
+        out.append(made(ReadingEvidence, reading=DIE_EDGES, evidence=float(of.edge_term[part])))
+    return out
 
 
 def unseen(of: WeighedLot, part: int) -> list[Unseen]:

@@ -14,6 +14,7 @@ from partscreen.readings.tables import Batch
 from partscreen.results import Curves, Fit, LimitResult, PartResult, QualityNote, Reason, made
 from partscreen.screening import evidence_words as words
 from partscreen.screening import reasons as say
+from partscreen.screening.alike import compare
 from partscreen.screening.conformance import UNDECIDED
 from partscreen.screening.disposition import MISFIT_P, Findings, PartEvidence, Rule, decide
 from partscreen.screening.fitting import GroupFit
@@ -90,7 +91,11 @@ def findings_of_parts(found: LotFindings, batch: Batch, settings: SettingsLike) 
         if unreached is not None:
             remarks.append(unreached)
         remarks.extend(found.capacitance.get(i, ()))
-        hold, waiting = _waiting(found.setup, hold, bool(reached[i]))
+        if found.weighed is not None and i in found.weighed.edge_remarks:
+            remarks.append(found.weighed.edge_remarks[i])
+        if found.setup.kind is None:
+            hold, bar = [_no_reference(found.setup), *_alike(found, i), *bar, *hold], ()
+        waiting = _waiting(found.setup, bool(reached[i]))
         disposition, reasons = decide(
             Findings(limit_part.reject, tuple(hold), tuple(remarks), bar),
             _evidence(found.weighed, i, settings.rule),
@@ -109,7 +114,7 @@ def findings_of_parts(found: LotFindings, batch: Batch, settings: SettingsLike) 
 
 
 def _evidence(weighed: WeighedLot | None, part: int, rule: Rule) -> PartEvidence | None:
-    if weighed is None:
+    if weighed is None or weighed.assumed:  # an assumed population decides nothing
         return None
     found, alone = weighed.evidence, len(weighed.rows) < FEW
     reach = float((found.reach_absolute if alone else found.reach)[part])
@@ -146,8 +151,8 @@ def _told(found: LotFindings, part: int) -> dict[str, Any]:
         "probability_of_substitution": float(of.weighed.probability_of_substitution[part]),
         "area_ratio": words.area_of(weighed, part),
         "reach": float(of.reach[part]),
-        "reach_absolute": float(of.reach_absolute[part]),
-        "closest_types": weighed.closest[part],
+        "reach_absolute": None if weighed.assumed else float(of.reach_absolute[part]),
+        "closest_types": None if weighed.assumed else weighed.closest[part],
         "cannot_see": words.unseen(weighed, part),
     }
 
@@ -182,13 +187,25 @@ def _unusable(name: str, session: str | None, quality: list[QualityNote]) -> Par
     )
 
 
-def _waiting(setup: TypeSetup, hold: list[Reason], reached: bool) -> tuple[list[Reason], Reason]:
-    """Reasons to hold, and what is said of a part that failed nothing."""
-    if setup.kind is None:
-        return [*hold, say.no_reference(setup.name, setup.close)], say.NOT_YET_WEIGHED
-    if setup.prior is None:
-        return hold, say.LIMITS_ALONE if reached else say.NO_LIMIT_REACHED
-    return hold, say.NOT_YET_WEIGHED if reached else say.NO_LIMIT_REACHED
+def _no_reference(setup: TypeSetup) -> Reason:
+    return say.no_reference(setup.name, setup.close, setup.two_types)
+
+
+def _alike(found: LotFindings, part: int) -> tuple[Reason, ...]:
+    """Of a part of an unknown type: like or unlike its lot, or the known-good parts. It decides nothing."""
+    of = found.weighed
+    if of is None:
+        return ()
+    parts, lots = of.known_good_parts, of.known_good_lots
+    alike = compare(of.evidence, part, known_good_parts=parts, known_good_lots=lots, basis=of.assumed)
+    return (alike.reason,)
+
+
+def _waiting(setup: TypeSetup, reached: bool) -> Reason:
+    """What is said of a part that failed nothing."""
+    if setup.kind is not None and setup.prior is None:
+        return say.LIMITS_ALONE if reached else say.NO_LIMIT_REACHED
+    return say.NOT_YET_WEIGHED if reached else say.NO_LIMIT_REACHED
 
 
 def _misfits(found: LotFindings) -> dict[int, list[Reason]]:

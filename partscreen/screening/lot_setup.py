@@ -9,7 +9,7 @@ from typing import Protocol
 
 from partscreen.device.prior import PartPrior
 from partscreen.errors import UnknownType
-from partscreen.readings.tables import Lot
+from partscreen.readings.tables import SEVERAL_TYPES, Lot
 from partscreen.reference.library import Library
 from partscreen.reference.limits import Limit, limits
 from partscreen.reference.models import ReferenceType
@@ -39,7 +39,7 @@ class PopulationFor(Protocol):
 @dataclass(frozen=True, slots=True)
 class TypeSetup:
     """A type as the lots of one gain group see it. `kind` None: not in the library; `close`: names it may have been
-    meant to be."""
+    meant to be. `two_types`: those that lot sheet or files name, where they contradict each other."""
 
     name: str | None
     gain_group: str | None = None
@@ -51,6 +51,7 @@ class TypeSetup:
     why_no_prior: str = ""
     plan: CurvePlan = field(default_factory=CurvePlan)
     field_references: tuple[FieldReference, ...] = ()
+    two_types: str = ""
 
 
 def _usual(values: list[float], otherwise: float) -> float:
@@ -67,7 +68,7 @@ def _plan(kind: ReferenceType, rows: tuple[Limit, ...]) -> CurvePlan:
 def set_up(lot: Lot, library: Library, population_for: PopulationFor) -> TypeSetup:
     """Everything the library knows of the type a lot is marked with. A type it does not know is no error."""
     if not lot.type:
-        return TypeSetup(None)
+        return TypeSetup(None, two_types=lot.extra.get(SEVERAL_TYPES, ""))
     try:
         found = library.find(lot.type)
     except UnknownType as error:

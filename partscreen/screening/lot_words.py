@@ -21,7 +21,7 @@ def share_unfit(weighed: WeighedLot | None, dead: int, usable: int) -> Interval 
     usable : all other parts weighed
     """
     whole = usable + dead
-    if weighed is None or not whole:
+    if weighed is None or not whole or (weighed.assumed and not weighed.known_good_parts):
         return None
     value, low, high = ((usable * share + dead) / whole for share in weighed.evidence.weighed.share)
     return Interval(value=value, low=low, high=high)
@@ -42,7 +42,9 @@ def lot_reasons(weighed: WeighedLot | None) -> list[Reason]:
     main, halves = weighed.evidence.weighed, weighed.undecided_halves
     if halves is not None:
         out.append(halves.reason())
-    elif main.main_unfit > 0.5:
+    if weighed.assumed:  # of an unknown type nothing more is claimed
+        return out
+    if halves is None and main.main_unfit > 0.5:
         name = max((m for m in main.modes if m[1] != "marked"), key=lambda mode: mode[2])[0]
         sentence = f"The bulk of the lot does not look like the marked type: most likely {explanation(name)}."
         figures: dict[str, float | int | str | None] = {"probability": main.main_unfit, "leading": name}

@@ -149,9 +149,12 @@ NO_READINGS = Reason(
 )
 
 
-def no_reference(type_name: str | None, close: Sequence[str] = ()) -> Reason:
-    """The type is not told or not in the library."""
-    if type_name is None:
+def no_reference(type_name: str | None, close: Sequence[str] = (), two_types: str = "") -> Reason:
+    """The type is not told, told in two ways, or not in the library."""
+    if two_types:
+        what = f"The lot is said to be of several types ({two_types})"
+        how = "name one type a lot, and put parts of another into a lot of their own"
+    elif type_name is None:
         what = "The lot sheet names no type"
         how = "name it in the lot sheet or with --type"
     else:

@@ -31,8 +31,10 @@ from partscreen.screening.lot_view import TOLERABLE_SHARE, judge_lot, view_lot
 from partscreen.screening.lot_words import has_reference, lot_reasons, share_unfit
 from partscreen.screening.model_error import misfit_of, widened
 from partscreen.screening.observe import GroupReadings, build_observations
+from partscreen.screening.opened_pieces import with_opened_pieces
 from partscreen.screening.part_results import curve_results, fit_results, limit_results, readings_used
 from partscreen.screening.reasons import QUANTITY_WORDS, no_population, no_reference
+from partscreen.screening.unknown_types import weigh_unknown
 from partscreen.screening.weighing import WeighedLot, weigh_group
 
 Ints = npt.NDArray[np.int64]
@@ -57,7 +59,8 @@ class Settings:
 class _Group:
     """Lots of one type and gain group, laid out and fitted in one call.
 
-    lots : numbers in the batch. weighed : by lot number; a lot of a type without a population is absent.
+    lots : numbers in the batch. weighed : by lot number; a lot of a type without a population is absent. remarks : on
+    every lot.
     """
 
     setup: TypeSetup
@@ -65,6 +68,7 @@ class _Group:
     readings: GroupReadings
     fit: GroupFit | None
     weighed: dict[int, WeighedLot]
+    remarks: tuple[Reason, ...] = ()
 
 
 def screen_batch(
@@ -145,10 +149,11 @@ def _groups(
     settings: Settings,
     progress: Progress | None,
 ) -> list[_Group]:
-    by_type: dict[tuple[str | None, str | None], tuple[TypeSetup, list[int]]] = {}
+    by_type: dict[tuple[str | int, str | None], tuple[TypeSetup, list[int]]] = {}
     for number, lot in enumerate(batch.lots):
         setup = set_up(lot, library, population_for)
-        by_type.setdefault((setup.name, setup.gain_group), (setup, []))[1].append(number)
+        # Lots of no stated type have nothing in common.
+        by_type.setdefault((setup.name or number, setup.gain_group), (setup, []))[1].append(number)
     groups, done = [], 0
     for setup, lots in by_type.values():
         parts = np.flatnonzero(np.isin(batch.part_lot, lots))
@@ -156,8 +161,14 @@ def _groups(
         # nothing.
         alive = np.array([p for p in parts.tolist() if p not in batch.condition], dtype=np.int64)
         readings = build_observations(batch, alive, temperature=settings.temperature, session_uncertainty=shared)
-        made, weighed = None, {}
-        if setup.population is not None and setup.prior is not None and alive.size:
+        made: GroupFit | None = None
+        weighed: dict[int, WeighedLot] = {}
+        remarks: tuple[Reason, ...] = ()
+        if setup.kind is None:
+            weighed, remarks = weigh_unknown(
+                batch, lots, readings, prior_share=settings.prior_share, name=setup.name or "", progress=progress
+            )
+        elif setup.population is not None and setup.prior is not None and alive.size:
             o = readings.observations
             model_error = misfit_of(o, setup.prior.constants.ic_rated)
             made = fit(widened(o, model_error, setup.population.gradings), setup.prior)
@@ -171,7 +182,8 @@ def _groups(
                 name=setup.name or "",
                 progress=progress,
             )
-        groups.append(_Group(setup, tuple(lots), readings, made, weighed))
+        weighed = with_opened_pieces(batch, readings.parts, weighed)
+        groups.append(_Group(setup, tuple(lots), readings, made, weighed, remarks))
         done += parts.size
         if progress:
             progress("fitting parts", done, batch.n_parts)
@@ -196,9 +208,9 @@ def _screen_lot(batch: Batch, number: int, group: _Group, settings: Settings) ->
     share = share_unfit(weighed, certain, usable)
     # Parts outside a limit, dead or reversed are unfit whatever the bulk is held against.
     speaks = weighed is None or has_reference(weighed) or certain > TOLERABLE_SHARE * len(ordered)
-    reasons = [*lot_reasons(weighed), *found.view.reasons]
+    reasons = [*group.remarks, *lot_reasons(weighed), *found.view.reasons]
     if setup.kind is None:
-        reasons.insert(0, no_reference(setup.name, setup.close))
+        reasons.insert(0, no_reference(setup.name, setup.close, setup.two_types))
     elif setup.prior is None:
         reasons.insert(0, no_population(setup.why_no_prior))
     editions = editions_of_maker(setup, lot.maker)
@@ -210,7 +222,7 @@ def _screen_lot(batch: Batch, number: int, group: _Group, settings: Settings) ->
         known_good=lot.known_good,
         n_parts=len(ordered),
         judgement="undecided"
-        if weighed is not None and weighed.undecided_halves is not None
+        if setup.kind is not None and weighed is not None and weighed.undecided_halves is not None
         else judge_lot(
             known_type=setup.kind is not None and speaks,
             about_equal=found.view.about_equal,

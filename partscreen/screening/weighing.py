@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 import numpy as np
@@ -14,7 +14,7 @@ from partscreen.device.parameters import INDEX
 from partscreen.device.prior import TypeConstants
 from partscreen.readings.tables import Lot
 from partscreen.reference.population_spreads import load_spreads
-from partscreen.results import ClosestType
+from partscreen.results import ClosestType, Reason
 from partscreen.screening.evidence.knowledge import Knowledge, TypeCentre, session_block, widen
 from partscreen.screening.evidence.linear import N_COORDINATES
 from partscreen.screening.evidence.weigh_lots import (
@@ -74,6 +74,9 @@ class WeighedLot:
     closest: list[list[ClosestType]]
     surprise: float | None = None
     halves: Halves | None = None
+    assumed: str = ""
+    edge_term: Floats | None = None
+    edge_remarks: Mapping[int, Reason] = field(default_factory=dict)
 
     @property
     def undecided_halves(self) -> Halves | None:
@@ -177,6 +180,8 @@ def _halves(found: LotEvidence, known: Knowledge) -> Halves | None:
 def _closest(found: LotEvidence, known: Knowledge, name: str) -> list[list[ClosestType]]:
     """Closest types of every part; in a large lot only of those that may not be of the marked one."""
     n = found.weighed.evidence.size
+    if not known.others:  # nothing to choose from
+        return [[] for _ in range(n)]
     rows = np.flatnonzero(found.weighed.probability_unfit > WORTH_NAMING) if n > MANY else np.arange(n)
     out = [[ClosestType.model_construct(type=name, probability=1.0)] for _ in range(n)]
     if rows.size:

@@ -96,3 +96,91 @@ def test_a_strange_part_that_nothing_explains_is_held_as_unlike_any_known_part()
     assert codes(lot.parts[3])[0] == "UNLIKE_KNOWN_PARTS"
     assert lot.parts[3].evidence > 3
     assert "UNLIKE_KNOWN_PARTS" not in {c for i, p in enumerate(lot.parts) if i != 3 for c in codes(p)}
+
+
+def test_parts_of_an_unknown_type_are_compared_within_their_lot_and_always_held():
+    lots = (Lot("A1", type="ZZ9999", extra={"polarity": "NPN"}),)
+    (lot,) = screen_batch(batch(8, parts_of([1.0] * 7 + [0.4]), lots=lots), LIBRARY)
+    assert lot.judgement == "no_reference"
+    assert lot.share_unfit is None
+    assert {p.disposition for p in lot.parts} == {"hold"}
+    assert {tuple(codes(p)[:2]) for p in lot.parts} == {("NO_REFERENCE", "WITHIN_LOT_ONLY")}
+    assert lot.parts[0].reasons[1].sentence.startswith("Like the rest")
+    assert lot.parts[7].reasons[1].sentence.startswith("Unlike the rest")
+    assert lot.parts[7].evidence > 3 > 0 > lot.parts[0].evidence
+    assert sum(t.evidence for t in lot.parts[7].evidence_by_reading) == pytest.approx(lot.parts[7].evidence)
+    assert {(p.reach_absolute, p.closest_types, p.fit) for p in lot.parts} == {(None, None, None)}
+
+
+def test_known_good_parts_of_the_same_stated_type_teach_an_unknown_one_and_others_do_not():
+    said = {"polarity": "NPN"}
+    table = parts_of([*[0.4] * 5, *[1.0] * 4])
+    for name, code, word in (("ZZ9999", "AGAINST_KNOWN_GOOD_ONLY", "Unlike"), ("ZZ8888", "WITHIN_LOT_ONLY", "Like")):
+        lots = (Lot("A1", type="ZZ9999", extra=said), Lot("K1", type=name, known_good=True, extra=said))
+        lot, _ = screen_batch(batch(9, table, lots=lots, part_lot=[0] * 5 + [1] * 4), LIBRARY)
+        assert {codes(p)[1] for p in lot.parts} == {code}
+        assert {p.reasons[1].sentence.split()[0] for p in lot.parts} == {word}
+        assert {p.disposition for p in lot.parts} == {"hold"}
+        assert lot.judgement == "no_reference"
+
+
+def test_lots_of_no_stated_type_do_not_teach_each_other():
+    lots = (Lot("A1", extra={"polarity": "NPN"}), Lot("K1", known_good=True, extra={"polarity": "NPN"}))
+    lot, _ = screen_batch(batch(8, parts_of([1.0] * 8), lots=lots, part_lot=[0] * 5 + [1] * 3), LIBRARY)
+    assert {codes(p)[1] for p in lot.parts} == {"WITHIN_LOT_ONLY"}
+
+
+@pytest.mark.parametrize(
+    ("said", "sign", "code", "weighed"),
+    [
+        ("", None, "POLARITY_UNKNOWN", False),
+        ("", 1, "POLARITY_ASSUMED", True),
+        ("", -1, None, True),
+        ("pnp", 1, None, True),
+        ("NPN", -1, "POLARITY_UNKNOWN", False),
+    ],
+)
+def test_polarity_of_an_unknown_type_is_never_silently_guessed(said, sign, code, weighed):
+    lots = (Lot("A1", type="ZZ9999", extra={"polarity": said}),)
+    signs = None if sign is None else np.full(3, sign)
+    (lot,) = screen_batch(batch(3, parts_of([1.0] * 3), lots=lots, part_sign=signs), LIBRARY)
+    told = [r for r in lot.reasons if r.code.startswith("POLARITY")]
+    assert [r.code for r in told] == ([] if code is None else [code])
+    assert all("say polarity" in r.sentence for r in told)
+    assert [p.evidence is not None for p in lot.parts] == [weighed] * 3
+
+
+def test_where_nothing_sets_the_scale_of_an_unknown_die_nothing_is_weighed_and_that_is_said():
+    lots = (Lot("A1", type="ZZ9999", extra={"polarity": "NPN"}),)
+    table = spots([(0, "iceo", 1e-6, {"VCE": 50.0})])
+    (lot,) = screen_batch(batch(1, spot_table=table, lots=lots), LIBRARY)
+    assert [r.code for r in lot.reasons][:2] == ["NO_REFERENCE", "SCALE_UNKNOWN"]
+    assert lot.parts[0].evidence is None
+
+
+def edges(part, mm2):
+    return [(part, "die_edge_x", 4e-3, {}, 0.01), (part, "die_edge_y", mm2 / 4 * 1e-3, {}, 0.01)]
+
+
+def test_die_edges_are_the_last_term_of_evidence_where_a_known_good_piece_was_opened():
+    lots = (Lot("A1", type=TYPE), Lot("K1", type=TYPE, known_good=True))
+    table, opened = parts_of([1.0] * 9), [*edges(0, 20.0), *edges(1, 11.0), *edges(7, 20.0)]
+    one_edge = [(2, "die_edge_x", 4e-3, {}, 0.01)]
+    small = batch(9, table, spots([*opened, *one_edge]), lots=lots, part_lot=[0] * 6 + [1] * 3)
+    lot, _ = screen_batch(small, LIBRARY)
+    for part in lot.parts[:2]:
+        assert part.evidence_by_reading[-1].reading == "die edges"
+        assert sum(t.evidence for t in part.evidence_by_reading) == pytest.approx(part.evidence)
+        assert sum(h.probability for h in part.hypotheses) == pytest.approx(1.0)
+    assert lot.parts[0].evidence < 0
+    assert lot.parts[1].evidence > lot.parts[0].evidence + 5
+    assert 0.55 < lot.parts[1].area_ratio.value < 0.65  # 11 of 20 mm2, weighed with electrical readings near 1
+    assert "die edges" not in {t.reading for t in lot.parts[3].evidence_by_reading}
+    assert "DIE_EDGE_MISSING" in codes(lot.parts[2])
+
+
+def test_die_edges_without_an_opened_known_good_piece_are_a_remark():
+    table = batch(5, parts_of([1.0] * 5), spots(edges(0, 11.0)), type_name=TYPE)
+    (lot,) = screen_batch(table, LIBRARY)
+    assert "DIE_EDGES_NO_REFERENCE" in codes(lot.parts[0])
+    assert "die edges" not in {t.reading for t in lot.parts[0].evidence_by_reading}
