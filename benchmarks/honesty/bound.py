@@ -1,8 +1,8 @@
 """How hard a kind of bad part is: what a test that knows everything but the part itself would find.
 
 The centre of the lot, the spread of its parts and the mean direction in which the bad parts lie are taken from the
-truth; the best straight-line test of hFE and VBE along that direction is set to reject one sound part in a thousand. Not a
-strict bound (bad parts are no Gaussian), but no screener can be asked for much more.
+truth; the best straight-line test of hFE and VBE along that direction is set to reject one sound part in a thousand.
+Not a strict bound (bad parts are no Gaussian), but no screener can be asked for much more.
 """
 
 from __future__ import annotations
