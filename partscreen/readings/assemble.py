@@ -9,6 +9,7 @@ from partscreen.readings.builder import Builder, SpotRow
 from partscreen.readings.file_draft import FileDraft
 from partscreen.readings.interpret import Interpreted, also_in_rows
 from partscreen.readings.lot_sheet import read_yes_no
+from partscreen.readings.markings import note_markings
 from partscreen.readings.numbers import MIXED, BadCell, read_cell
 from partscreen.readings.spot_rows import read_spots
 from partscreen.readings.sweep_rows import Owned, add_sweeps
@@ -36,6 +37,7 @@ def add_table(builder: Builder, draft: FileDraft, data: Interpreted) -> None:
     places = np.flatnonzero(keep)
     codes[places] = builder.part_codes([lots[i] for i in places], [parts[i] for i in places])
     draft.n_parts = len(np.unique(codes[places]))
+    note_markings(builder, draft, data, codes)
     labels = data.texts.get("session") or [draft.name] * data.n
     sessions = builder.session_codes([label or draft.name for label in labels])
     for i in places[np.unique(codes[places], return_index=True)[1]]:
@@ -64,7 +66,8 @@ def add_table(builder: Builder, draft: FileDraft, data: Interpreted) -> None:
     rows = np.flatnonzero(keep & ~is_spot)
     if rows.size:
         pulsed = _flags(draft, data, "pulse")
-        add_sweeps(builder, draft, data, rows, Owned(codes, sessions, control, pulsed))
+        stated = np.array([bool(text.strip()) for text in data.texts.get("pulse", [""] * data.n)], dtype=np.bool_)
+        add_sweeps(builder, draft, data, rows, Owned(codes, sessions, control, pulsed, stated))
 
 
 def _part_labels(draft: FileDraft, data: Interpreted) -> list[str] | None:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from partscreen.errors import Problem
-from partscreen.readings.tables import Batch, Bools, Floats, Ints, Lot, PartCondition, Points, Spots
+from partscreen.readings.tables import SEVERAL_TYPES, Batch, Bools, Floats, Ints, Lot, PartCondition, Points, Spots
 from partscreen.results import InputFile, InputProblem, NotJudged, QualityNote
 
 
@@ -26,6 +26,7 @@ class Block:
     use: Bools
     row: Ints
     file: int
+    pulse_stated: Bools
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +62,7 @@ class Builder:
     quality: dict[int, list[QualityNote]] = field(default_factory=dict)
     condition: dict[int, PartCondition] = field(default_factory=dict)
     signs: dict[int, int] = field(default_factory=dict)
+    types: dict[int, dict[str, tuple[str, int]]] = field(default_factory=dict)  # part: type in its rows: file, row
 
     def part_codes(self, lots: list[str], parts: list[str]) -> Ints:
         """Numbers of parts, new ones added in order of appearance."""
@@ -118,10 +120,8 @@ class Builder:
 
     def _lot(self, name: str) -> Lot:
         lot = self.lot_rows.get(name, Lot(name))
-        if lot.type is None and self.type_name is not None:
-            return Lot(
-                name, self.type_name, lot.supplier, lot.maker, lot.gain_group, lot.known_good, lot.count, lot.extra
-            )
+        if lot.type is None and self.type_name is not None and SEVERAL_TYPES not in lot.extra:
+            return replace(lot, type=self.type_name)
         return lot
 
     def _say_no_readings(self, points: Points) -> None:
@@ -164,6 +164,7 @@ def _points(blocks: list[Block]) -> Points:
         vbe_std=blank.copy(),
         vce_std=blank.copy(),
         use=flags("use"),
+        pulse_stated=flags("pulse_stated"),
     )
 
 

@@ -147,7 +147,7 @@ def without_bench_pieces(batch: Batch) -> Batch:
         f"{', '.join(names)}: read to follow the bench (control piece, short or empty fixture), not judged as a part"
     )
     point_rows, spot_rows = keep[points.part], keep[spots.part]
-    picked = {f.name: getattr(points, f.name)[point_rows] for f in fields(points)}
+    picked = {f.name: v[point_rows] for f in fields(points) if (v := getattr(points, f.name)) is not None}
     conditions = tuple(c for c, kept in zip(spots.conditions, spot_rows, strict=True) if kept)
     chosen = {f.name: getattr(spots, f.name)[spot_rows] for f in fields(spots) if f.name != "conditions"}
     return replace(

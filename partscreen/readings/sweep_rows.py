@@ -22,12 +22,14 @@ _SWEEP_KEYS = ("ic", "ib", "vce", "vbe", "hfe", "case_temp", "ambient", "time", 
 
 @dataclass(frozen=True, slots=True)
 class Owned:
-    """What is known of every row of a table besides its figures: part, session, control piece, pulsed."""
+    """What is known of every row of a table besides its figures: part, session, control piece, pulsed, and whether the
+    row itself says so."""
 
     part: Ints
     session: Ints
     control: Bools
     pulsed: Bools
+    pulse_stated: Bools
 
 
 def add_sweeps(builder: Builder, draft: FileDraft, data: Interpreted, rows: Ints, owned: Owned) -> None:
@@ -77,6 +79,7 @@ def add_sweeps(builder: Builder, draft: FileDraft, data: Interpreted, rows: Ints
             use=~(contrary | lost)[place],
             row=row[place],
             file=draft.number,
+            pulse_stated=owned.pulse_stated[rows][place],
         )
     )
 

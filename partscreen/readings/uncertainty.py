@@ -184,7 +184,10 @@ def _reads_its_own(points: Points, missing: Bools, sessions: list[int]) -> dict[
 
 
 def _kit_conditions(points: Points, kit: Kit | None) -> Points:
-    """Fixed VCE of gain sweeps, base current of saturation sweeps from the forced gain, short pulses."""
+    """Fixed VCE of gain sweeps, base current of saturation sweeps from the forced gain, short pulses.
+
+    What a row says of itself stands: a kit of short pulses makes none of a reading of half a second.
+    """
     if kit is None:
         return points
     gain_vce = _fixed(kit, ("hfe", "ic"), "VCE")
@@ -196,10 +199,11 @@ def _kit_conditions(points: Points, kit: Kit | None) -> Points:
     if forced is not None:
         ib = np.where((points.sweep == Sweep.SATURATION) & np.isnan(ib), points.ic / forced, ib)
     pulsed = points.pulsed.copy()
+    silent = np.ones(pulsed.size, np.bool_) if points.pulse_stated is None else ~points.pulse_stated
     for quantity, rows in (("hfe", points.sweep != Sweep.SATURATION), ("vce_sat", points.sweep == Sweep.SATURATION)):
         reader = kit.reader_of(quantity) or kit.reader_of("ic")
         if reader is not None and reader.pulse_seconds is not None and reader.pulse_seconds <= SHORT_PULSE:
-            pulsed |= rows
+            pulsed |= rows & silent
     return replace(points, vce=vce, ib=ib, pulsed=pulsed)
 
 

@@ -125,5 +125,5 @@ def test_parts_of_a_sound_lot_are_never_rejected_and_rarely_called_misfits(type_
     hfe = np.exp(gain.ln_hfe + rng.normal(0, 0.01, ic.shape))
     table = points(part, ic, hfe=hfe.ravel(), vbe=(gain.vbe + rng.normal(0, 2e-3, ic.shape)).ravel(), vce=4.0)
     (lot,) = screen_batch(batch(n, table, type_name=type_name), Library.load())
-    assert {p.disposition for p in lot.parts} == {"hold"}
+    assert {p.disposition for p in lot.parts} <= {"accept", "hold"}
     assert np.mean([any(r.code == "MISFIT" for r in p.reasons) for p in lot.parts]) <= 0.002

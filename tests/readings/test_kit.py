@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from partscreen.errors import UnusableInput
+from partscreen.readings.import_files import import_files
 from partscreen.readings.kit import load_kit
 from partscreen.readings.tables import Sweep
 from partscreen.readings.uncertainty import apply_kit, resolution, session_uncertainty
@@ -149,3 +150,18 @@ def test_rounding_of_the_file_widens_vbe():
     coarse = with_points(batch, vbe=np.round(batch.points.vbe, 2))
     std = apply_kit(coarse, None).points.vbe_std
     assert np.allclose(std, np.hypot(2e-3, 0.01 / np.sqrt(12.0)))
+
+
+def test_a_kit_of_short_pulses_makes_none_of_a_reading_that_says_how_long_it_took(tmp_path):
+    (tmp_path / "kit.toml").write_text(
+        'name = "pulses"\n[[instruments]]\nname = "pulser"\nreads = ["ic", "ib", "vbe", "vce"]\npulse_seconds = 3e-4\n'
+    )
+    said = {"P1": "500", "P2": "0.2", "P3": ""}
+    lines = [f"{part},{ic},{ic / 80},5,0.6,{ms}\n" for part, ms in said.items() for ic in (0.1, 0.2, 0.5, 1.0)]
+    (tmp_path / "bag.csv").write_text("part,ic [A],ib [A],vce [V],vbe [V],pulse [ms]\n" + "".join(lines))
+    kit = load_kit(tmp_path / "kit.toml")
+    found = apply_kit(import_files([tmp_path / "bag.csv"]), kit)
+    pulsed = {name: found.points.pulsed[found.points.part == i] for i, name in enumerate(found.part_names)}
+    assert not pulsed["P1"].any()
+    assert pulsed["P2"].all()
+    assert pulsed["P3"].all()
