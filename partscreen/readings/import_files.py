@@ -15,7 +15,8 @@ from partscreen.readings.delimited import delimiter_name
 from partscreen.readings.file_draft import FileDraft
 from partscreen.readings.interpret import Interpreted, interpret
 from partscreen.readings.kit import Kit, load_kit
-from partscreen.readings.lot_sheet import LotSheet, load_lot_sheet, lot_of_file
+from partscreen.readings.lot_sheet import LotSheet, load_lot_sheet, lot_of_file, same_type, told_twice
+from partscreen.readings.markings import settle_markings
 from partscreen.readings.owners import close_draft, find_parts_in_two_lots
 from partscreen.readings.recognise import close_names, recognised_count
 from partscreen.readings.sources import Opened, open_tables
@@ -107,10 +108,11 @@ def read_files(
         close_draft(builder, draft)
         drafts.append(draft)
     two_lots = find_parts_in_two_lots(builder, {draft.name: draft.first_rows for draft in drafts})
+    markings = settle_markings(builder)
     for draft in drafts:
         problems = [
             replace(one, lot=draft.default_lot) if one.part is not None and one.lot is None else one
-            for one in draft.problems + two_lots.get(draft.name, [])
+            for one in draft.problems + two_lots.get(draft.name, []) + markings.get(draft.name, [])
         ]
         builder.close_file(draft.name, draft.sha256, draft.rows, problems)
         builder.notices += [f"{draft.name}: {text}" for text in dict.fromkeys(draft.notices)]
@@ -176,7 +178,18 @@ def _take_lots(builder: Builder, lot_sheet: FilePath | LotSheet | None, told: Se
         builder.lot_rows.update(sheet.lots)
         builder.problems += sheet.problems
         builder.notices += sheet.notices
-    builder.lot_rows.update({lot.name: lot for lot in told})
+    given: dict[str, Lot] = {}
+    for lot in told:
+        if lot.name in given:
+            given[lot.name], twice = told_twice(given[lot.name], lot.type, "is given by --lot twice")
+            builder.problems.append(twice)
+        else:
+            given[lot.name] = lot
+    for name, lot in given.items():
+        before = builder.lot_rows.get(name)
+        if before is not None and before.type and lot.type and not same_type(before.type, lot.type):
+            builder.notices.append(f"lot {name}: the lot sheet says {before.type}, --lot says {lot.type}: --lot holds")
+    builder.lot_rows.update(given)
 
 
 def _default_lot(builder: Builder, path: Path, told: Sequence[Lot]) -> str:

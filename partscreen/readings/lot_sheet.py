@@ -12,7 +12,7 @@ from partscreen.quantities import bare
 from partscreen.readings.recognise import close_names
 from partscreen.readings.sources import open_tables
 from partscreen.readings.table_form import Table
-from partscreen.readings.tables import Lot
+from partscreen.readings.tables import SEVERAL_TYPES, Lot
 
 _FIELDS: dict[str, tuple[str, ...]] = {
     "lot": ("lot", "lotid", "lotno", "bag", "batch"),
@@ -88,14 +88,41 @@ def _read_table(table: Table, sheet: LotSheet) -> None:
             fix = "name the lot in every row"
             sheet.problems.append(Problem("LOT_SHEET_NO_NAME", "the row names no lot", fix, table.file, row, "lot"))
         elif name in sheet.lots:
-            fix = "one row a lot: give the second bag another name; the first row was used"
-            sheet.problems.append(
-                Problem("LOT_TWICE", f"lot {name!r} stands in the sheet twice", fix, table.file, row, "lot", lot=name)
-            )
+            said = cells.get("type") or None
+            sheet.lots[name], twice = told_twice(sheet.lots[name], said, "stands in the sheet twice")
+            sheet.problems.append(replace(twice, file=table.file, row=row, column="lot"))
         else:
             lot, problems = make_lot(name, cells, table.file, row)
             sheet.lots[name] = lot
             sheet.problems += problems
+
+
+def told_twice(lot: Lot, said: str | None, where: str) -> tuple[Lot, Problem]:
+    """A lot that is told a second time, of type `said`, and the problem: of two types neither is taken."""
+    known = types_told(lot)
+    if said is None or not known or any(same_type(said, one) for one in known):
+        fix = "one row a lot: give the second bag another name; the first row was used"
+        return lot, Problem("LOT_TWICE", f"lot {lot.name!r} {where}", fix, lot=lot.name)
+    what = f"lot {lot.name!r} {where}, with types {' and '.join([*known, said])}"
+    fix = "give the second bag another name; until then its parts are held as of no known type"
+    return of_several_types(lot, [*known, said]), Problem("LOT_TWICE", what, fix, lot=lot.name)
+
+
+def types_told(lot: Lot) -> list[str]:
+    """The types a lot is said to be of; several where they contradict each other."""
+    several = lot.extra.get(SEVERAL_TYPES)
+    return several.split(", ") if several else [lot.type] if lot.type else []
+
+
+def of_several_types(lot: Lot, types: Sequence[str]) -> Lot:
+    """The lot without a type, and with the types that were told."""
+    return replace(lot, type=None, extra={**lot.extra, SEVERAL_TYPES: ", ".join(types)})
+
+
+def same_type(a: str, b: str) -> bool:
+    """Whether two spellings may be one type: equal, or one is in the other (C5200 and 2SC5200, suffixes)."""
+    one, other = bare(a), bare(b)
+    return one in other or other in one
 
 
 def make_lot(name: str, cells: dict[str, str], file: str = "", row: int = 0) -> tuple[Lot, list[Problem]]:

@@ -7,7 +7,7 @@ import pytest
 
 from partscreen.device.parameters import AREA_DIRECTION
 from partscreen.device.predict import predict_gain, predict_saturation
-from partscreen.readings.tables import Lot, Sweep
+from partscreen.readings.tables import SEVERAL_TYPES, Lot, Sweep
 from partscreen.reference.library import Library
 from partscreen.reference.population import population_for
 from partscreen.results import Reason
@@ -184,3 +184,13 @@ def test_die_edges_without_an_opened_known_good_piece_are_a_remark():
     (lot,) = screen_batch(table, LIBRARY)
     assert "DIE_EDGES_NO_REFERENCE" in codes(lot.parts[0])
     assert "die edges" not in {t.reading for t in lot.parts[0].evidence_by_reading}
+
+
+def test_a_lot_said_to_be_of_two_types_is_held_and_both_are_named():
+    lots = (Lot("A1", extra={SEVERAL_TYPES: "2SC5200, 2SA1943"}),)
+    (lot,) = screen_batch(batch(3, parts_of([1.0] * 3), lots=lots), LIBRARY)
+    assert lot.judgement == "no_reference"
+    assert {p.disposition for p in lot.parts} == {"hold"}
+    for reason in (lot.reasons[0], lot.parts[0].reasons[0]):
+        assert reason.code == "NO_REFERENCE"
+        assert "several types (2SC5200, 2SA1943)" in reason.sentence
