@@ -96,7 +96,7 @@ def points(part, ic, *, sweep=Sweep.GAIN, ib=np.nan, vce=5.0, vbe=np.nan, hfe=np
 
 
 def join(*tables):
-    names = Points.__dataclass_fields__
+    names = [n for n in Points.__dataclass_fields__ if all(getattr(t, n) is not None for t in tables)]
     merged = {n: np.concatenate([getattr(t, n) for t in tables]) for n in names}
     order = np.argsort(merged["part"], kind="stable")
     return Points(**{n: v[order] for n, v in merged.items()})
