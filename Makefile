@@ -40,6 +40,7 @@ docs: $(VENV)/.installed-dev  ## every command and code block of README and docs
 measure: $(VENV)/.installed-dev  ## benchmarks: ratios of one run
 	$(BIN)/python -m benchmarks.fit_speed
 	$(BIN)/python -m benchmarks.evidence_speed
+	$(BIN)/python -m benchmarks.steps
 	$(BIN)/python -m benchmarks.whole_job
 
 long: $(VENV)/.installed-dev  ## the tests that take minutes

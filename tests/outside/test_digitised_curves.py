@@ -22,7 +22,7 @@ LIBRARY = Library.load()
 PARTS = [part for polarity in POLARITIES for part in drawn_parts(LIBRARY, polarity)]
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "checks_outside.md"
 # Types whose limits lie close to what many other types do, some of them printed by several makers.
-SOME = {"NPN": ("2SC5200", "MJL3281A", "TIP41C"), "PNP": ("2SA1943", "MJL4302A", "TIP36C")}
+SOME = {"NPN": ("2SC5200", "TIP41C"), "PNP": ("2SA1943", "MJL4302A")}
 
 
 @pytest.fixture(scope="module")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -397,13 +396,6 @@ def test_notes_never_hold_nan_and_say_a_sentence():
             assert note.sentence.endswith(".")
             assert "{" not in note.sentence
             assert not any(isinstance(value, float) and np.isnan(value) for value in note.figures.values())
-
-
-def test_two_hundred_thousand_rows_are_checked_in_seconds():
-    batch = lot(n=10_000, seed=18)
-    start = time.perf_counter()
-    judged(batch)
-    assert time.perf_counter() - start < 6.0  # measured: about 1.2 s alone on one core
 
 
 @pytest.mark.parametrize("seed", range(25))

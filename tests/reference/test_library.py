@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import time
-
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -63,13 +61,11 @@ def test_every_row_of_ratings_and_characteristics_belongs_to_an_edition():
             assert kind.editions_of(row.source), (kind.name, row)
 
 
-def test_finding_one_type_parses_one_file_and_the_whole_library_loads_under_a_second():
+def test_finding_one_type_parses_one_file():
     library = Library.load()
     library.find("MJL3281A")
     assert list(library._parsed) == ["MJL3281A"]
-    start = time.perf_counter()
     assert len(list(library)) == 82
-    assert time.perf_counter() - start < 1.0
 
 
 @pytest.mark.parametrize(
