@@ -34,7 +34,7 @@ from partscreen.screening.observe import GroupReadings, build_observations
 from partscreen.screening.opened_pieces import with_opened_pieces
 from partscreen.screening.part_results import curve_results, fit_results, limit_results, readings_used
 from partscreen.screening.reasons import QUANTITY_WORDS, no_population, no_reference
-from partscreen.screening.unknown_types import weigh_unknown
+from partscreen.screening.unknown_types import summary, weigh_unknown
 from partscreen.screening.weighing import WeighedLot, weigh_group
 
 Ints = npt.NDArray[np.int64]
@@ -210,6 +210,8 @@ def _screen_lot(batch: Batch, number: int, group: _Group, settings: Settings) ->
     speaks = weighed is None or has_reference(weighed) or certain > TOLERABLE_SHARE * len(ordered)
     reasons = [*group.remarks, *lot_reasons(weighed), *found.view.reasons]
     if setup.kind is None:
+        if weighed is not None:
+            reasons.insert(0, summary(weighed, [batch.part_names[p] for p in parts.tolist()]))
         reasons.insert(0, no_reference(setup.name, setup.close, setup.two_types))
     elif setup.prior is None:
         reasons.insert(0, no_population(setup.why_no_prior))

@@ -10,7 +10,8 @@ import numpy as np
 from partscreen.device.observations import Observations
 from partscreen.readings.tables import Batch
 from partscreen.results import Reason
-from partscreen.screening.alike import assumed_population, top_current
+from partscreen.screening.alike import assumed_population, compare, top_current
+from partscreen.screening.lot_view import join_names
 from partscreen.screening.observe import GroupReadings
 from partscreen.screening.weighing import WeighedLot, weigh_group
 
@@ -48,6 +49,24 @@ def weigh_unknown(
         prior_share=prior_share, name=name, progress=progress,
     )  # fmt: skip
     return {number: replace(lot, assumed=assumed.basis) for number, lot in weighed.items()}, remarks
+
+
+def summary(of: WeighedLot, names: Sequence[str]) -> Reason:
+    """Of the lot: which parts are unlike the others, or unlike the known-good ones. `names`: in the lot's order."""
+    parts, lots = of.known_good_parts, of.known_good_lots
+    found = [
+        compare(of.evidence, i, known_good_parts=parts, known_good_lots=lots, basis=of.assumed)
+        for i in range(len(names))
+    ]
+    unlike = [name for name, one in zip(names, found, strict=True) if one.word == "unlike"]
+    alike = sum(one.word == "alike" for one in found)
+    against = f"{parts} known-good part{'' if parts == 1 else 's'}" if parts else "the rest of the lot"
+    sentence = f"Against {against}: {alike} of {len(names)} parts alike, {len(unlike)} unlike"
+    sentence += f" ({join_names(unlike)})." if unlike else "."
+    return Reason(
+        code=found[0].reason.code, sentence=sentence,
+        figures={"alike": alike, "unlike": ", ".join(unlike) or None, "parts": len(names), "rests_on": of.assumed},
+    )  # fmt: skip
 
 
 def polarity_of(batch: Batch, lots: Sequence[int]) -> tuple[str | None, Reason | None]:

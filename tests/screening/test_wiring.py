@@ -107,6 +107,7 @@ def test_parts_of_an_unknown_type_are_compared_within_their_lot_and_always_held(
     assert {tuple(codes(p)[:2]) for p in lot.parts} == {("NO_REFERENCE", "WITHIN_LOT_ONLY")}
     assert lot.parts[0].reasons[1].sentence.startswith("Like the rest")
     assert lot.parts[7].reasons[1].sentence.startswith("Unlike the rest")
+    assert lot.reasons[1].figures["unlike"] == "8"
     assert lot.parts[7].evidence > 3 > 0 > lot.parts[0].evidence
     assert sum(t.evidence for t in lot.parts[7].evidence_by_reading) == pytest.approx(lot.parts[7].evidence)
     assert {(p.reach_absolute, p.closest_types, p.fit) for p in lot.parts} == {(None, None, None)}
