@@ -217,8 +217,8 @@ def _registry() -> Any:
     return registry
 
 
-_SAME = {"": "1", "1": "1", "ratio": "1", "%": "percent", "Ω": "ohm", "°c": "degC", "degc": "degC", "c": "degC", "°f": "degF", "k": "kelvin",
-         "celsius": "degC", "sec": "s"}  # fmt: skip
+_SAME = {"": "1", "1": "1", "ratio": "1", "%": "percent", "Ω": "ohm", "°c": "degC", "degc": "degC", "c": "degC",
+         "°f": "degF", "k": "kelvin", "celsius": "degC", "sec": "s"}  # fmt: skip
 
 
 @lru_cache(maxsize=4096)

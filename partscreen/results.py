@@ -1,6 +1,7 @@
 """The result types every room speaks, with their JSON form (`partscreen.screening/1`).
 
-SI units throughout (A, V, F, ohm, s; temperatures in kelvin). Unknown is `None`, never NaN. Fields may be added, never renamed.
+SI units throughout (A, V, F, ohm, s; temperatures in kelvin). Unknown is `None`, never NaN. Fields may be added, never
+renamed.
 """
 
 from __future__ import annotations
@@ -130,8 +131,8 @@ class ChiSquare(_Result):
 class Fit(_Result):
     """Device parameters of one part in the fit's own coordinates (see `partscreen.device.parameters`).
 
-    `theta`, `prior_share`: one figure per name; `covariance`: row by row. `prior_share` is posterior over prior standard deviation:
-    near 1 means that the readings do not see the parameter. `junction_temperature`: mean over the readings used. [K]
+    `theta`, `prior_share`: one figure per name; `covariance`: row by row. `prior_share` is posterior over prior standard
+    deviation: near 1 means that the readings do not see the parameter. `junction_temperature`: mean over the readings used. [K]
     """
 
     names: list[str]

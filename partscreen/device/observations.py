@@ -16,14 +16,15 @@ Bools = npt.NDArray[np.bool_]
 class Observations:
     """Everything a fit sees of `n_parts` parts. First axis: the part; SI units; NaN = not read.
 
-    gain_* : shape (n_parts, n_gain): hFE and VBE at forced IC and VCE. `gain_vce` NaN = not stated (fitted without VAF).
+    gain_* : shape (n_parts, n_gain): hFE and VBE at forced IC and VCE. `gain_vce` NaN = not stated (no VAF fitted).
     sat_*  : shape (n_parts, n_sat): VCE(sat) at forced IC and IB.
     cap_*  : shape (n_parts, n_cap): junction capacitance; `cap_junction` 0 = base-emitter, 1 = collector-base;
              `cap_bias` reverse bias [V].
     *_temp : case temperature [K] as read or assumed; *_pulsed: junction at case temperature.
     hfe_ln_std, cap_ln_std : relative standard uncertainty of the value. [1]
-    session : shape (n_parts,), index of the session; the session_* arrays have shape (n_sessions,) and hold the standard
-             uncertainty of errors shared by one session: temperature [K], gain (relative, on hFE), collector-emitter lead [ohm]
+    session : shape (n_parts,), index of the session; the session_* arrays have shape (n_sessions,) and hold the
+             standard uncertainty of errors shared by one session: temperature [K], gain (relative, on hFE),
+             collector-emitter lead [ohm]
              seen in VCE(sat) (zero where leads are four-wire).
     """
 

@@ -1,6 +1,7 @@
 """The coordinates of a device fit: what each number of `theta` is, in which unit, and how it goes with die area.
 
-`theta` holds natural logarithms of positive parameters, except where `log` is False. Order and names are fixed here and nowhere else.
+`theta` holds natural logarithms of positive parameters, except where `log` is False. Order and names are fixed here and
+nowhere else.
 """
 
 from __future__ import annotations

@@ -17,8 +17,8 @@ SLIP = np.log(300.0)  # a slip of 1000 minus what parts may differ by (assumptio
 # Bias makes a factor of 3, processes of one type up to 11 (0.73 and 8 nF read on one type): 30 is neither (assumption).
 CAPACITANCE_SLIP = np.log(30.0)
 MIN_OTHERS = 3  # parts or points needed to say what is usual
-# One gain this far off both neighbours, which agree, is a slip (0,435 for 435): no curve falls and rises twentyfold within
-# a decade of current on either side (assumption; neighbours of a sound part differ by less than 3).
+# One gain this far off both neighbours, which agree, is a slip (0,435 for 435): no curve falls and rises twentyfold
+# within a decade of current on either side (assumption; neighbours of a sound part differ by less than 3).
 NEIGHBOUR_SLIP = np.log(20.0)
 NEIGHBOURS_AGREE = np.log(3.0)
 TEMP_JUMP = 10.0  # K between a reading and the two before and after it, which agree within TEMP_AGREE (assumption)

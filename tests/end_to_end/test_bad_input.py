@@ -1,4 +1,6 @@
-"""Bad input gives one clear error naming file, row and column and the way out; the good parts of the same run are still judged."""
+"""Bad input gives one clear error naming file, row and column and the way out; the good parts of the same run
+are still judged.
+"""
 
 from __future__ import annotations
 

@@ -34,8 +34,8 @@ def lot_of_ten(name):
     kelvin = column("temp_c") + 273.15
     order = np.argsort(part, kind="stable")
     table = points(
-        part[order], column("ic_a")[order], ib=column("ib_a")[order], vce=column("vce_v")[order], hfe=column("hfe")[order],
-        temp=kelvin[order], sweep=Sweep.OUTPUT, pulsed=np.zeros(part.size, bool), ic_std=np.full(part.size, 1e-4),
+        part[order], column("ic_a")[order], ib=column("ib_a")[order], vce=column("vce_v")[order],
+        hfe=column("hfe")[order], temp=kelvin[order], sweep=Sweep.OUTPUT, pulsed=np.zeros(part.size, bool), ic_std=np.full(part.size, 1e-4),
     )  # fmt: skip
     made = batch(10, table, lots=(Lot("ten", type=name),))
     return screen_batch(made, Library.load())[0]
