@@ -57,7 +57,7 @@ def _modes(known: Knowledge, prior_share: float, types: list[int]) -> list[Mode]
             "unfit",
             known.centre,
             marked_covariance + 8.0 * (device + known.within),
-            _ln(bad_lot * 0.01),
+            _ln(bad_lot * 1e-4),
         )
     )
     return modes

@@ -28,7 +28,7 @@ from partscreen.screening.model_error import Misfit, widened
 
 Floats = npt.NDArray[np.float64]
 
-ROUNDS = 3
+ROUNDS = 5
 AREA_SD = 0.5  # ln area of whatever part may be in the bag, about the lot (assumption: as wide as the alternatives lie)
 
 
