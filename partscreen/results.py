@@ -131,8 +131,9 @@ class ChiSquare(_Result):
 class Fit(_Result):
     """Device parameters of one part in the fit's own coordinates (see `partscreen.device.parameters`).
 
-    `theta`, `prior_share`: one figure per name; `covariance`: row by row. `prior_share` is posterior over prior standard
-    deviation: near 1 means that the readings do not see the parameter. `junction_temperature`: mean over the readings used. [K]
+    `theta`, `prior_share`: one figure per name; `covariance`: row by row. `prior_share` is posterior over prior
+    standard deviation: near 1 means that the readings do not see the parameter. `junction_temperature`: mean over the
+    readings used. [K]
     """
 
     names: list[str]

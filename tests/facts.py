@@ -1,7 +1,7 @@
 """Where the collected facts lie that tests read but the repository does not publish.
 
-The folder is taken from PARTSCREEN_FACTS, else looked for beside the checkout (`../shared/facts`). Where it is missing the
-tests that need it are skipped with one line; in CI (environment variable CI set) its absence is a failure.
+The folder is taken from PARTSCREEN_FACTS, else looked for beside the checkout (`../shared/facts`). Where it is missing
+the tests that need it are skipped with one line; in CI (environment variable CI set) its absence is a failure.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The evidence engine on lots made by ngspice: the numbers to reach, on a small committed sample and (long) on all worlds.
+"""The evidence engine on lots made by ngspice: the numbers to reach, on a small committed sample and (long) on all.
 
 Small sample: four type worlds, two sittings each, 1 A kit; bounds are those of the whole, not loosened.
 """

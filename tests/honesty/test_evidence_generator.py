@@ -1,4 +1,4 @@
-"""The generator of lots says what it claims: ngspice readings, and parts that are wrong in the way they are said to be."""
+"""The generator of lots says what it claims: ngspice readings, and parts wrong in the way they are said to be."""
 
 from __future__ import annotations
 

@@ -35,7 +35,8 @@ def lot_of_ten(name):
     order = np.argsort(part, kind="stable")
     table = points(
         part[order], column("ic_a")[order], ib=column("ib_a")[order], vce=column("vce_v")[order],
-        hfe=column("hfe")[order], temp=kelvin[order], sweep=Sweep.OUTPUT, pulsed=np.zeros(part.size, bool), ic_std=np.full(part.size, 1e-4),
+        hfe=column("hfe")[order], temp=kelvin[order], sweep=Sweep.OUTPUT,
+        pulsed=np.zeros(part.size, bool), ic_std=np.full(part.size, 1e-4),
     )  # fmt: skip
     made = batch(10, table, lots=(Lot("ten", type=name),))
     return screen_batch(made, Library.load())[0]
