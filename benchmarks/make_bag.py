@@ -29,5 +29,6 @@ def write_bag(path: str, n_parts: int, *, seed: int = 1) -> None:
                 f"{name},gain,{ic:.5g},,5,{v:.4f},{h:.2f}\n" for ic, v, h in zip(gain_ic, vbe[i], hfe[i], strict=True)
             )
             file.writelines(
-                f"{name},saturation,{ic:.5g},{ic / 10:.5g},{v:.4f},,\n" for ic, v in zip(sat_ic, vce_sat[i], strict=True)
+                f"{name},saturation,{ic:.5g},{ic / 10:.5g},{v:.4f},,\n"
+                for ic, v in zip(sat_ic, vce_sat[i], strict=True)
             )
