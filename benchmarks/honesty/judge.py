@@ -14,7 +14,7 @@ from partscreen.device.fit import fit_parts
 from partscreen.readings.tables import Lot
 from partscreen.reference.library import Library
 from partscreen.reference.population import population_for
-from partscreen.screening.disposition import ACCEPT_EVIDENCE, Rule, rejected_by
+from partscreen.screening.disposition import ACCEPT_EVIDENCE, FAULTS, Rule, rejected_by
 from partscreen.screening.evidence.knowledge import TypeCentre
 from partscreen.screening.evidence_words import leading
 from partscreen.screening.model_error import misfit_of, widened
@@ -84,10 +84,13 @@ def judge(bag: Bag, *, prior_share: float = 0.1, fit: bool = False) -> Verdict:
     names = tuple(leading(lot, i)[1] for i in range(evidence.size))
     rejected = np.array(
         [
-            rejected_by(float(e), float(p), RULE, gain_leads=bool(e > 0) and name.startswith("gain"))
+            rejected_by(float(e), float(p), RULE, fault_leads=bool(e > 0) and name.startswith(FAULTS))
             for e, p, name in zip(evidence, probability, names, strict=True)
         ]
     )
+    # What stands between evidence and a reject in the screening: two halves, or the data sheets alone.
+    rejected &= lot.undecided_halves is None
+    rejected &= np.array([not lot.sheets_alone(i) for i in range(evidence.size)])
     not_accepted = evidence > ACCEPT_EVIDENCE
     reach = lot.evidence.reach_absolute if evidence.size < 5 else lot.evidence.reach
     area, low, high = area_interval(lot.evidence)

@@ -156,7 +156,7 @@ JUDGEMENTS = {
     "test_all": "test every part: a sample does not speak for this lot",
     "return": "return: too large a share is judged unfit",
     "undecided": "undecided: the parts do not say which of them are right",
-    "no_reference": "no reference: nothing is known that the readings could be held against",
+    "no_reference": "no reference: nothing says what the lot as a whole should be",
 }
 
 

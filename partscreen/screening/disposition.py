@@ -17,7 +17,8 @@ ACCEPT_EVIDENCE = 0.0
 HOLD_COST = 0.5  # bench minutes of a held part, in parts thrown away (assumption)
 WRONG_REJECT_COST = 5.0  # a good part and a wronged supplier, in parts thrown away (assumption)
 DEFAULT_COST = 10.0  # of a bad part accepted, in parts thrown away (assumption: an output stage is worth ten of them)
-GAIN_PROBABILITY = 0.95  # rejecting asks for more where a low gain inside the limits leads (assumption)
+FAULT_PROBABILITY = 0.95  # rejecting asks for more where only a gain or a leak inside the limits leads (assumption)
+FAULTS = ("gain", "base-emitter leak")  # beginnings of their names
 MISFIT_P = 0.001  # a part with less chance than this is held (assumption: one good part in a thousand)
 
 
@@ -26,14 +27,14 @@ class PartEvidence:
     """Evidence on one part, as the decision needs it.
 
     evidence : above 0 speaks against the marking. probability_unfit : given the lot. reach : the one that counts
-    (relative in a lot, absolute for a part alone). gain_leads : a low gain within the limits leads the alternatives.
+    (relative in a lot, absolute for a part alone). fault_leads : the leading alternative is one of `FAULTS`.
     say : the reason for one of the outcomes "against", "undecided", "in_favour", "short_reach", "risky".
     """
 
     evidence: float
     probability_unfit: float
     reach: float
-    gain_leads: bool
+    fault_leads: bool
     say: Callable[[str], Reason]
 
 
@@ -88,7 +89,7 @@ def decide(
         if found.bar:
             return "hold", rest
         return "hold", rest if found.hold else [waiting, *rest]
-    suspect = rejected_by(weighed.evidence, weighed.probability_unfit, rule, gain_leads=weighed.gain_leads)
+    suspect = rejected_by(weighed.evidence, weighed.probability_unfit, rule, fault_leads=weighed.fault_leads)
     if found.reject:
         return "reject", [*found.reject, *([weighed.say("against")] if suspect else []), *rest]
     if suspect:
@@ -104,7 +105,7 @@ def decide(
     return "accept", [weighed.say("in_favour"), *rest]
 
 
-def rejected_by(evidence: float, probability_unfit: float, rule: Rule, *, gain_leads: bool) -> bool:
+def rejected_by(evidence: float, probability_unfit: float, rule: Rule, *, fault_leads: bool) -> bool:
     """Evidence of at least 3, and a probability at which rejecting costs less than holding."""
-    wanted = max(rule.least_probability, GAIN_PROBABILITY) if gain_leads else rule.least_probability
+    wanted = max(rule.least_probability, FAULT_PROBABILITY) if fault_leads else rule.least_probability
     return evidence >= REJECT_EVIDENCE and probability_unfit >= wanted

@@ -148,6 +148,18 @@ def against(of: WeighedLot, part: int, evidence: float, probability: float, *, d
     return Reason(code="SUSPECT" if decided else "EVIDENCE_AGAINST", sentence=sentence, figures=figures)
 
 
+def sheets_alone(of: WeighedLot, part: int) -> Reason:
+    """Against the marking, but by the data sheets alone: held."""
+    evidence = float(of.evidence.weighed.evidence[part])
+    words, name = leading(of, part)
+    sentence = (
+        f"Undecided: by the data sheets alone these readings are {odds_text(evidence)} likelier if {words}; "
+        f"{area_text(area_of(of, part))}. How far the sheets are off this type's own parts is not known well enough to "
+        "reject by that: two known-good parts read beside it would decide."
+    )
+    return Reason(code="SHEETS_ALONE", sentence=sentence, figures={"evidence": evidence, "leading": name})
+
+
 def in_favour(of: WeighedLot, part: int, evidence: float, reach: float) -> Reason:
     """Accepted: what the accept is worth."""
     odds = f"these readings are {odds_text(evidence)} likelier if the part is as marked"

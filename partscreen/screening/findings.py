@@ -16,7 +16,7 @@ from partscreen.screening import evidence_words as words
 from partscreen.screening import reasons as say
 from partscreen.screening.alike import compare
 from partscreen.screening.conformance import UNDECIDED
-from partscreen.screening.disposition import MISFIT_P, Findings, PartEvidence, Rule, decide
+from partscreen.screening.disposition import FAULTS, MISFIT_P, REJECT_EVIDENCE, Findings, PartEvidence, Rule, decide
 from partscreen.screening.fitting import GroupFit
 from partscreen.screening.judge_limits import LimitJudgement
 from partscreen.screening.limit_spots import SpotTable
@@ -24,15 +24,13 @@ from partscreen.screening.limit_values import CARRIED, DIRECT, NOT_REACHED
 from partscreen.screening.lot_view import LotView
 from partscreen.screening.not_reached import not_reached_reasons
 from partscreen.screening.outlier_parts import UNLIKE, outlier_reason
+from partscreen.screening.weighing import FEW
 
 if TYPE_CHECKING:
     from partscreen.screening.lot_setup import TypeSetup
     from partscreen.screening.weighing import WeighedLot
 
 Ints = npt.NDArray[np.int64]
-
-
-FEW = 5  # parts; below it a lot says nothing of itself and only the absolute reach counts (design section 6)
 
 
 class SettingsLike(Protocol):
@@ -119,12 +117,12 @@ def _evidence(weighed: WeighedLot | None, part: int, rule: Rule) -> PartEvidence
     found, alone = weighed.evidence, len(weighed.rows) < FEW
     reach = float((found.reach_absolute if alone else found.reach)[part])
     evidence = float(found.weighed.evidence[part])
-    gain_leads = evidence > 0 and words.leading(weighed, part)[1].startswith("gain")
+    fault_leads = evidence > 0 and words.leading(weighed, part)[1].startswith(FAULTS)
     return PartEvidence(
         evidence,
         float(found.weighed.probability_unfit[part]),
         reach,
-        gain_leads,
+        fault_leads,
         words.reason_for(weighed, part, reach, alone=alone, rule=rule),
     )
 
@@ -168,6 +166,8 @@ def _barred(found: LotFindings, part: int) -> tuple[tuple[Reason, ...], tuple[Re
         return (), ()
     halves = weighed.undecided_halves
     bar = () if halves is None else (halves.reason(),)
+    if not bar and float(weighed.evidence.weighed.evidence[part]) >= REJECT_EVIDENCE and weighed.sheets_alone(part):
+        bar = (words.sheets_alone(weighed, part),)
     reason = outlier_reason(weighed.outliers, part)
     if reason is None:
         return bar, ()

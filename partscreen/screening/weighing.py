@@ -35,6 +35,8 @@ Ints = npt.NDArray[np.int64]
 
 MANY = 300  # parts; of a larger lot only those worth it are named
 WORTH_NAMING = 0.02  # probability of being unfit from which a part of a large lot is named (assumption)
+FEW = 5  # parts; below it a lot says nothing of itself and only the absolute reach counts (design section 6)
+LONE_EVIDENCE = 7.0  # natural log, odds of a thousand (assumption: a sound type's drawn curve came out at 4.9)
 KNOWN_GOOD_SHARE = 0.02  # expected share of unfit parts in a lot the user trusts (assumption)
 
 
@@ -82,6 +84,19 @@ class WeighedLot:
     def undecided_halves(self) -> Halves | None:
         """Two populations of which nothing says which is right; None where something does, or there is but one."""
         return self.halves if self.halves is not None and self.halves.undecided else None
+
+    def sheets_alone(self, part: int) -> bool:
+        """Only the data sheets speak against the part, and not loudly enough to reject it.
+
+        A lot's bulk, and a part of a lot too small to say anything of itself, are held against the sheets alone where
+        no known-good parts were read. How far sheets are off a type's own parts is an assumption, and sound parts were
+        found beyond it: a bulk is never rejected so, a part alone from `LONE_EVIDENCE` on.
+        """
+        if self.known_good_parts:
+            return False
+        if self.rows.size < FEW:
+            return bool(self.evidence.weighed.evidence[part] < LONE_EVIDENCE)
+        return self.evidence.weighed.main_unfit > 0.5
 
     @property
     def contradicts(self) -> bool:

@@ -208,8 +208,8 @@ def test_progress_is_told():
     assert told[-1][1:] == (1, 1)
 
 
-def evidence(value, probability, reach=0.8, *, gain_leads=False):
-    return PartEvidence(value, probability, reach, gain_leads, lambda outcome: Reason(code=outcome, sentence=outcome))
+def evidence(value, probability, reach=0.8, *, fault_leads=False):
+    return PartEvidence(value, probability, reach, fault_leads, lambda outcome: Reason(code=outcome, sentence=outcome))
 
 
 @pytest.mark.parametrize(
@@ -224,7 +224,7 @@ def evidence(value, probability, reach=0.8, *, gain_leads=False):
         (evidence(3.5, 0.95), (), "reject", "against"),
         (evidence(2.9, 0.99), (), "hold", "undecided"),
         (evidence(3.5, 0.85), (), "hold", "undecided"),
-        (evidence(3.5, 0.93, gain_leads=True), (), "hold", "undecided"),
+        (evidence(3.5, 0.93, fault_leads=True), (), "hold", "undecided"),
     ],
 )
 def test_disposition_weighs_evidence_probability_reach_and_cost(weighed, hold, disposition, code):
