@@ -17,6 +17,7 @@ from partscreen.reference import Library, ReferenceType, limits
 from partscreen.reference.curves import typical_forced_gain, typical_vce
 from partscreen.reference.envelope import envelope
 from partscreen.reference.population import population_for
+from partscreen.reference.population_spreads import load_spreads
 from partscreen.report.data import Envelope, LimitPoint, LotData, PartData
 from partscreen.results import LotResult, PartResult
 
@@ -157,6 +158,7 @@ def _one_part(
     vbe_residual, sat_residual = hfe_residual.copy(), np.full(sat.size, np.nan)
     if result.fit is not None and constants is not None:
         theta = np.array([result.fit.theta])
+        model = load_spreads().readings  # the fit allows for its own error beside the instrument's; so do residuals
         if gain.size:
             at = predict_gain(
                 theta,
@@ -168,8 +170,13 @@ def _one_part(
                 jacobian=False,
             )
             with np.errstate(divide="ignore", invalid="ignore"):
-                hfe_residual = np.log(points.hfe[gain] / np.exp(at.ln_hfe[0])) * points.hfe[gain] / points.hfe_std[gain]
-                vbe_residual = (points.vbe[gain] - at.vbe[0]) / points.vbe_std[gain]
+                share = points.ic[gain] / constants.ic_rated
+                hfe_std = np.hypot(
+                    points.hfe_std[gain] / points.hfe[gain], model["hFE"].misfit_std(points.hfe[gain], share)
+                )
+                vbe_std = np.hypot(points.vbe_std[gain], model["VBE"].misfit_std(points.vbe[gain], share))
+                hfe_residual = np.log(points.hfe[gain] / np.exp(at.ln_hfe[0])) / hfe_std
+                vbe_residual = (points.vbe[gain] - at.vbe[0]) / vbe_std
         if sat.size:
             there = predict_saturation(
                 theta,
@@ -180,7 +187,8 @@ def _one_part(
                 points.pulsed[sat],
                 jacobian=False,
             )
-            sat_residual = (points.vce[sat] - there.vce[0]) / points.vce_std[sat]
+            error = model["VCE(sat)"].misfit_std(points.vce[sat], points.ic[sat] / constants.ic_rated)
+            sat_residual = (points.vce[sat] - there.vce[0]) / np.hypot(points.vce_std[sat], error)
     return PartData(
         ic=points.ic[gain],
         hfe=points.hfe[gain],
