@@ -18,6 +18,7 @@ from partscreen.screening.disposition import ACCEPT_EVIDENCE, FAULTS, Rule, reje
 from partscreen.screening.evidence.knowledge import TypeCentre
 from partscreen.screening.evidence_words import leading
 from partscreen.screening.model_error import misfit_of, widened
+from partscreen.screening.outlier_parts import UNLIKE, outlier_reason
 from partscreen.screening.weighing import WeighedLot, area_interval, type_centre, weigh_group
 
 Floats = npt.NDArray[np.float64]
@@ -88,9 +89,12 @@ def judge(bag: Bag, *, prior_share: float = 0.1, fit: bool = False) -> Verdict:
             for e, p, name in zip(evidence, probability, names, strict=True)
         ]
     )
-    # What stands between evidence and a reject in the screening: two halves, or the data sheets alone.
+    # What stands between evidence and a reject in the screening: two halves, the data sheets alone, or a part that the
+    # outlier model finds unlike any and no hypothesis explains.
     rejected &= lot.undecided_halves is None
     rejected &= np.array([not lot.sheets_alone(i) for i in range(evidence.size)])
+    vague = np.array([name.startswith((UNLIKE, "die of ")) for name in names])
+    rejected &= ~(vague & np.array([outlier_reason(lot.outliers, i) is not None for i in range(evidence.size)]))
     not_accepted = evidence > ACCEPT_EVIDENCE
     reach = lot.evidence.reach_absolute if evidence.size < 5 else lot.evidence.reach
     area, low, high = area_interval(lot.evidence)
