@@ -46,7 +46,7 @@ def weigh_unknown(
         return {}, (*remarks, Reason(code="SCALE_UNKNOWN", sentence=sentence))
     weighed = weigh_group(
         o, batch.part_lot[readings.parts], {number: batch.lots[number] for number in lots}, assumed, (),
-        prior_share=prior_share, name=name, progress=progress,
+        prior_share=prior_share, name=name, bulk_is_type=True, progress=progress,
     )  # fmt: skip
     return {number: replace(lot, assumed=assumed.basis) for number, lot in weighed.items()}, remarks
 

@@ -113,6 +113,7 @@ def weigh_group(
     *,
     prior_share: float,
     name: str = "the marked type",
+    bulk_is_type: bool = False,
     progress: Callable[[str, int, int], None] | None = None,
 ) -> dict[int, WeighedLot]:
     """Weigh all lots of one type.
@@ -126,6 +127,7 @@ def weigh_group(
     others : the other types a die could be of
     prior_share : expected share of unfit parts before any reading
     name : of the type
+    bulk_is_type : nothing is known of the type; without known-good parts a lot is compared with its own bulk
 
     Returns
     -------
@@ -139,7 +141,10 @@ def weigh_group(
         rows = np.flatnonzero(lot_of == number)
         if rows.size:
             teachers = [o for other, o in taught.items() if other != number]
-            out[number] = _weigh_lot(observations, rows, teachers, lots[number], population, others, prior_share, name)
+            alone = bulk_is_type and not teachers
+            out[number] = _weigh_lot(
+                observations, rows, teachers, lots[number], population, others, prior_share, name, alone
+            )
         if progress:
             progress("weighing lots", done + 1, len(lots))
     return out
@@ -154,10 +159,11 @@ def _weigh_lot(
     others: Sequence[TypeCentre],
     prior_share: float,
     name: str,
+    alone: bool,
 ) -> WeighedLot:
     mine = take_observations(observations, rows)
     sessions = np.unique(mine.session)
-    known = _knowledge(mine, sessions, population, others)
+    known = replace(_knowledge(mine, sessions, population, others), bulk_is_type=alone)
     surprise: float | None = None
     if teachers:
         rated = population.constants.ic_rated

@@ -38,6 +38,8 @@ def _modes(known: Knowledge, prior_share: float, types: list[int]) -> list[Mode]
         Mode("as marked", "marked", known.centre, marked_covariance, _ln(good_lot * (1.0 - UNUSUAL_SHARE))),
         Mode("as marked", "marked", known.centre, unusual, _ln(good_lot * UNUSUAL_SHARE)),
     ]
+    if known.bulk_is_type:
+        return modes
     for area in AREAS:
         mean = known.centre + np.log(area) * AREA
         weight = 0.74 / len(AREAS) * (1.5 if area < 1 else 0.5)

@@ -28,6 +28,7 @@ class Knowledge:
 
     centre (q,), centre_covariance, between, within (q, q). The variance of errors shared by the session stands in
     `centre_covariance` where known-good parts of the same session tell of them, else in `between`; never in `within`.
+    `bulk_is_type`: nothing is known of the type but the lot itself, so its bulk is what it is compared with.
     """
 
     centre: Floats
@@ -35,6 +36,7 @@ class Knowledge:
     between: Floats
     within: Floats
     others: tuple[TypeCentre, ...] = ()
+    bulk_is_type: bool = False
 
     @property
     def lot_covariance(self) -> Floats:
