@@ -16,9 +16,8 @@ from partscreen.reference.library import Library
 from partscreen.reference.population import population_for
 from partscreen.screening.disposition import ACCEPT_EVIDENCE, FAULTS, Rule, rejected_by
 from partscreen.screening.evidence.knowledge import TypeCentre
-from partscreen.screening.evidence_words import leading
+from partscreen.screening.evidence_words import leading, unexplained
 from partscreen.screening.model_error import misfit_of, widened
-from partscreen.screening.outlier_parts import UNLIKE, outlier_reason
 from partscreen.screening.weighing import WeighedLot, area_interval, type_centre, weigh_group
 
 Floats = npt.NDArray[np.float64]
@@ -93,8 +92,7 @@ def judge(bag: Bag, *, prior_share: float = 0.1, fit: bool = False) -> Verdict:
     # outlier model finds unlike any and no hypothesis explains.
     rejected &= lot.undecided_halves is None
     rejected &= np.array([not lot.sheets_alone(i) for i in range(evidence.size)])
-    vague = np.array([name.startswith((UNLIKE, "die of ")) for name in names])
-    rejected &= ~(vague & np.array([outlier_reason(lot.outliers, i) is not None for i in range(evidence.size)]))
+    rejected &= ~np.array([unexplained(lot, i) for i in range(evidence.size)])
     not_accepted = evidence > ACCEPT_EVIDENCE
     reach = lot.evidence.reach_absolute if evidence.size < 5 else lot.evidence.reach
     area, low, high = area_interval(lot.evidence)

@@ -11,6 +11,7 @@ from partscreen.results import Hypothesis, Interval, ReadingEvidence, Reason, Un
 from partscreen.screening.die_edges import READING as DIE_EDGES
 from partscreen.screening.disposition import Rule
 from partscreen.screening.evidence.linear import ORDER
+from partscreen.screening.outlier_parts import UNLIKE
 from partscreen.screening.weighing import WeighedLot
 
 LEAST_PROBABILITY = 1e-3  # hypotheses below it are printed as one line, "all others"
@@ -66,6 +67,16 @@ def _alike(names: tuple[str, ...]) -> dict[str, list[int]]:
     for h, name in enumerate(names[1:], start=1):
         out.setdefault(explanation(name), []).append(h)
     return out
+
+
+def unexplained(of: WeighedLot, part: int) -> bool:
+    """No hypothesis explains an outlying part: the leading one says nothing, or it scatters about any transistor.
+
+    Such a part is held whatever its evidence. One that lies far off and reads smoothly, as another die would, is not.
+    """
+    if not of.outliers.flagged[part]:
+        return False
+    return leading(of, part)[1].startswith(UNLIKE) or bool(of.outliers.misfit_flag[part])
 
 
 def area_text(area: Interval) -> str:

@@ -23,7 +23,7 @@ from partscreen.screening.limit_spots import SpotTable
 from partscreen.screening.limit_values import CARRIED, DIRECT, NOT_REACHED
 from partscreen.screening.lot_view import LotView
 from partscreen.screening.not_reached import not_reached_reasons
-from partscreen.screening.outlier_parts import UNLIKE, outlier_reason
+from partscreen.screening.outlier_parts import outlier_reason
 from partscreen.screening.weighing import FEW
 
 if TYPE_CHECKING:
@@ -158,8 +158,7 @@ def _told(found: LotFindings, part: int) -> dict[str, Any]:
 def _barred(found: LotFindings, part: int) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
     """Reasons why evidence decides nothing about a part, and those that only stand in the way of an accept.
 
-    What no hypothesis explains is not rejected by one that says nothing of the marked type: "unlike any known part",
-    or a die of another type whose parts would not read so either.
+    What no hypothesis explains is held, whatever its evidence.
     """
     weighed = found.weighed
     if weighed is None:
@@ -171,9 +170,7 @@ def _barred(found: LotFindings, part: int) -> tuple[tuple[Reason, ...], tuple[Re
     reason = outlier_reason(weighed.outliers, part)
     if reason is None:
         return bar, ()
-    if words.leading(weighed, part)[1].startswith((UNLIKE, "die of ")):
-        return (*bar, reason), ()
-    return bar, (reason,)
+    return ((*bar, reason), ()) if words.unexplained(weighed, part) else (bar, (reason,))
 
 
 def _distance(found: LotFindings, part: int) -> float | None:
