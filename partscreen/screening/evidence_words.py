@@ -70,13 +70,8 @@ def _alike(names: tuple[str, ...]) -> dict[str, list[int]]:
 
 
 def unexplained(of: WeighedLot, part: int) -> bool:
-    """No hypothesis explains an outlying part: the leading one says nothing, or it scatters about any transistor.
-
-    Such a part is held whatever its evidence. One that lies far off and reads smoothly, as another die would, is not.
-    """
-    if not of.outliers.flagged[part]:
-        return False
-    return leading(of, part)[1].startswith(UNLIKE) or bool(of.outliers.misfit_flag[part])
+    """No hypothesis explains an outlying part, and the leading one says so: held, whatever its evidence."""
+    return bool(of.outliers.flagged[part]) and leading(of, part)[1].startswith(UNLIKE)
 
 
 def area_text(area: Interval) -> str:

@@ -82,7 +82,7 @@ def findings_of_parts(found: LotFindings, batch: Batch, settings: SettingsLike) 
             out.append(_unusable(name, found.sessions[i], quality))
             continue
         limit_part = _limit_findings(judged, i, settings.risk) if own[i] else Findings()
-        bar, unlike = _barred(found, i)
+        bar, unlike = _barred(found, i, fits_nothing=i in misfits)
         hold = [*limit_part.hold, *misfits.get(i, ()), *unlike]
         remarks = [*limit_part.remarks, *found.view.outliers.get(i, ())]
         unreached = limits_open[i]
@@ -155,10 +155,10 @@ def _told(found: LotFindings, part: int) -> dict[str, Any]:
     }
 
 
-def _barred(found: LotFindings, part: int) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
+def _barred(found: LotFindings, part: int, *, fits_nothing: bool) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
     """Reasons why evidence decides nothing about a part, and those that only stand in the way of an accept.
 
-    What no hypothesis explains is held, whatever its evidence.
+    What no hypothesis explains is held, whatever its evidence; `fits_nothing`: its own fit misses the readings too.
     """
     weighed = found.weighed
     if weighed is None:
@@ -170,7 +170,7 @@ def _barred(found: LotFindings, part: int) -> tuple[tuple[Reason, ...], tuple[Re
     reason = outlier_reason(weighed.outliers, part)
     if reason is None:
         return bar, ()
-    return ((*bar, reason), ()) if words.unexplained(weighed, part) else (bar, (reason,))
+    return ((*bar, reason), ()) if fits_nothing or words.unexplained(weighed, part) else (bar, (reason,))
 
 
 def _distance(found: LotFindings, part: int) -> float | None:
