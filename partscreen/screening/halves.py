@@ -70,6 +70,8 @@ def halves_of(readings: Linearised, weighed: Weighed, area: Area, known: Knowled
     # Parts read at fewer points have densities of other dimensions: compared by the reading, as many as most have.
     per_reading = alone / count * float(np.median(count))
     reference = float(np.median(per_reading[~unfit]) - np.median(per_reading[unfit]))
+    if known.bulk_is_type:  # an assumed centre is no reference
+        reference = 0.0
     share = float(unfit.mean())
     ratio = float(np.exp(np.median(area.ln[unfit]) - np.median(area.ln[~unfit])))
     return Halves(unfit, min(share, 1.0 - share), ratio, reference)

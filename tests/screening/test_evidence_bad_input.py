@@ -104,6 +104,7 @@ def divided(seed, larger, n=12, known=None, constants=CONSTANTS):
 def test_in_a_lot_of_unknown_type_in_two_halves_neither_half_is_known_to_be_right():
     assumed = assumed_population("NPN", 1.0)
     known = knowledge_from(assumed.centre, assumed.centre_covariance, assumed.between, assumed.within, **SESSION)
+    known = replace(known, bulk_is_type=True)  # as screening asks where it knows nothing of the type
     for seed in range(3):
         halves = divided(seed, 6, known=known, constants=assumed.constants)
         assert halves.undecided
