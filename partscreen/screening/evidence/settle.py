@@ -7,12 +7,13 @@ again (Gauss-Newton for the lot).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from partscreen.device.fit import fit_parts
+from partscreen.device.fit_result import FitResult
 from partscreen.device.observations import Observations
 from partscreen.device.parameters import AREA_DIRECTION, N_PARAMETERS
 from partscreen.device.prior import TypeConstants
@@ -57,7 +58,7 @@ def settle(
     fit = fit_parts(wide, last.mean, last.covariance, constants, starts=1, shared=last.shared)
     weight = np.zeros(observations.n_parts)
     weight[some] = last.weight
-    readings = share_misfit(linearise(observations, fit.theta, constants, misfit), weight)
+    readings = share_misfit(linearise(_in_saturation(observations, fit), fit.theta, constants, misfit), weight)
     return Settled(readings, marked_mode(readings, known, share))
 
 
@@ -96,7 +97,7 @@ def _rounds(
     before: Fitted | None = None
     for _ in range(ROUNDS):
         fit = fit_parts(wide, mean, covariance + loose, constants, starts=3 if before is None else 1)
-        readings = share_misfit(linearise(observations, fit.theta, constants, misfit), weight)
+        readings = share_misfit(linearise(_in_saturation(observations, fit), fit.theta, constants, misfit), weight)
         marked = marked_mode(readings, known, share)
         about = _Round(mean, covariance + loose, weight, fit.shared)
         weight = weight.copy()
@@ -107,6 +108,11 @@ def _rounds(
                 break
         before, mean, covariance = marked, marked.centre[:n], inverse(marked.precision)[:n, :n]
     return Settled(readings, marked), about
+
+
+def _in_saturation(observations: Observations, fit: FitResult) -> Observations:
+    """Without readings of VCE(sat) where a part has left saturation: the fit leaves them out, and so does weighing."""
+    return replace(observations, vce_sat=np.where(fit.sat_left, np.nan, observations.vce_sat))
 
 
 def _chosen(n: int) -> Floats:
