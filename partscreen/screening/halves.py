@@ -13,12 +13,10 @@ from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import Linearised
 from partscreen.screening.evidence.reach import Area
 from partscreen.screening.evidence.weigh import cumulative_log_likelihood, factor
+from partscreen.screening.lot_view import ABOUT_EQUAL
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
-
-ABOUT_EQUAL = 0.35
-"""The smaller half is at least this share of the lot (assumption, as for the lot's own two-group test)."""
 
 TELLS = 3.0
 """Evidence by which the reference alone must tell the halves apart: that of a reject (natural log)."""

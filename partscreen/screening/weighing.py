@@ -25,7 +25,8 @@ from partscreen.screening.evidence.weigh_lots import (
     weigh_observations,
 )
 from partscreen.screening.fitting import take_observations
-from partscreen.screening.halves import ABOUT_EQUAL, Halves, halves_of
+from partscreen.screening.halves import Halves, halves_of
+from partscreen.screening.lot_view import ABOUT_EQUAL
 from partscreen.screening.model_error import GradingLike, misfit_of
 from partscreen.screening.naming import name_weighed
 from partscreen.screening.outlier_parts import LotOutliers, find_outliers

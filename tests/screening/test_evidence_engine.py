@@ -171,7 +171,7 @@ def test_reach_is_the_area_at_which_nine_in_ten_parts_speak_against_the_marking(
         area = np.where(np.arange(40) < 6, reach, 1.0)
         found = weigh_observations(observe(theta_of(40, rng, area=area), CONSTANTS, rng), CONSTANTS, KNOWN)
         hit, total = hit + int((found.weighed.evidence[:6] > 0).sum()), total + 6
-    assert 0.79 <= hit / total <= 0.99  # nine in ten of 72 parts: 99 % binomial band 0.79 to 0.97
+    assert 0.79 <= hit / total <= 0.97  # nine in ten of 72 parts: 99 % binomial band 0.79 to 0.97
 
 
 def test_order_of_parts_changes_nothing():
