@@ -1,14 +1,15 @@
-"""One function per user question; the only place where rooms meet."""
+"""Are these parts what their markings say?"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from partscreen import __version__
-from partscreen.errors import Problem, UnknownType, UnusableInput
+from partscreen.errors import Problem
+from partscreen.workflow.options import Outcome, Progress, ScreenOptions, silent
+from partscreen.workflow.settings import kelvin, load_library, polarity_of
 
 if TYPE_CHECKING:
     from partscreen.readings.kit import Kit
@@ -17,52 +18,6 @@ if TYPE_CHECKING:
     from partscreen.report.data import ReportData
     from partscreen.results import InputFile, LotResult, Screening
     from partscreen.screening.lot_setup import PopulationFor
-
-Progress = Callable[[str, int, int], None]
-
-
-def _silent(what: str, done: int, total: int) -> None:
-    return None
-
-
-@dataclass(frozen=True, slots=True)
-class ScreenOptions:
-    """What the user set for one run of `screen`.
-
-    `risk`: consumer's risk at a limit (0.02: ANSI/NCSL Z540.3). `prior_share` of unfit parts (assumption 0.1).
-    `reach`: die area ratio an accept must be able to show (assumption 0.6). `cost` of a bad part in parts thrown away
-    (assumption 10). `temperature_c`: case temperature where files state none. [degC]
-    """
-
-    lots: Path | None = None
-    lot_texts: tuple[str, ...] = ()
-    type_name: str | None = None
-    columns: Path | None = None
-    kit: Path | None = None
-    references: tuple[Path, ...] = ()
-    risk: float = 0.02
-    prior_share: float = 0.1
-    reach: float = 0.6
-    cost: float = 10.0
-    temperature_c: float | None = None
-    brief: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """A screening, what its report needs besides, and the exit code of the command."""
-
-    screening: Screening
-    exit_code: int
-    report: ReportData | None = None
-    notices: tuple[str, ...] = field(default=())
-
-    def json_text(self, *, brief: bool = False) -> str:
-        """The result as JSON (`partscreen.screening/1`); `brief` leaves out covariances and curves."""
-        leave_out: Any = None
-        if brief:
-            leave_out = {"lots": {"__all__": {"parts": {"__all__": {"fit": {"covariance"}, "curves": True}}}}}
-        return self.screening.model_dump_json(by_alias=True, exclude=leave_out)
 
 
 def screen_files(
@@ -102,10 +57,10 @@ def screen_files(
     from partscreen.screening.screen import screen_batch
 
     chosen = options or ScreenOptions()
-    tell = progress or _silent
-    library = _library(chosen.references)
+    tell = progress or silent
+    library = load_library(chosen.references)
     kit = load_kit(chosen.kit) if chosen.kit else None
-    temperature = _kelvin(chosen.temperature_c)
+    temperature = kelvin(chosen.temperature_c)
     lots = [parse_lot_option(text) for text in chosen.lot_texts]
     tell("reading files", 0, len(files))
     batch = import_files(
@@ -114,7 +69,7 @@ def screen_files(
     tell("reading files", len(files), len(files))
     batch = apply_kit(batch, kit, temperature=temperature)
     batch, corrections = correct(batch, kit)
-    batch = check_quality(batch, kit, lambda lot: _polarity(library, lot.type))
+    batch = check_quality(batch, kit, lambda lot: polarity_of(library, lot.type))
     batch, contradictory = set_aside(batch)
     batch = follow_control_piece(batch)
     shared = session_uncertainty(batch, kit, temperature=temperature)
@@ -145,6 +100,8 @@ def screen_files(
         exit_code(screening, batch.problems),
         _report_data(batch, results, library, notices) if figures else None,
         notices,
+        batch,
+        kit,
     )
 
 
@@ -163,9 +120,9 @@ def check_part(
     from partscreen.screening.single import check_readings
 
     chosen = options or ScreenOptions()
-    library, kit = _library(chosen.references), load_kit(chosen.kit) if chosen.kit else None
+    library, kit = load_library(chosen.references), load_kit(chosen.kit) if chosen.kit else None
     found = check_readings(
-        type_name, readings, library, kit, temperature=_kelvin(chosen.temperature_c), risk=chosen.risk,
+        type_name, readings, library, kit, temperature=kelvin(chosen.temperature_c), risk=chosen.risk,
         reach=chosen.reach, prior_share=chosen.prior_share,
     )  # fmt: skip
     settings = {**_settings(chosen, kit), "type": type_name}
@@ -185,115 +142,6 @@ def exit_code(screening: Screening, problems: Sequence[Problem] = ()) -> int:
 
 
 _SLIPS = frozenset({"IMPOSSIBLE_SIZE"})  # a reading that was typed or scaled wrongly could not be used
-
-
-def write_outcome(
-    outcome: Outcome,
-    *,
-    out: Path | None = None,
-    json_out: Path | str | None = None,
-    table: Path | None = None,
-    title: str = "Screening of power transistors",
-    invented: bool = False,
-    brief: bool = False,
-) -> list[Path]:
-    """Write what was asked for: `out` gets report.html, result.json and parts.csv; returns the paths written.
-
-    Raises
-    ------
-    UnusableInput
-        A place cannot be written to.
-    """
-    from partscreen.report.html import render_report
-    from partscreen.report.table import write_table
-
-    written: list[Path] = []
-    try:
-        if out is not None:
-            out.mkdir(parents=True, exist_ok=True)
-            if outcome.report is not None:
-                page = render_report(outcome.screening, outcome.report, title=title, invented=invented)
-                written.append(_write(out / "report.html", page))
-            written.append(_write(out / "result.json", outcome.json_text(brief=brief)))
-            write_table(outcome.screening, out / "parts.csv")
-            written.append(out / "parts.csv")
-        if json_out is not None:
-            written.append(_write(Path(json_out), outcome.json_text(brief=brief)))
-        if table is not None:
-            write_table(outcome.screening, table)
-            written.append(table)
-    except OSError as error:
-        fix = "name a folder that exists and may be written to"
-        raise UnusableInput(
-            [Problem("NOT_WRITABLE", f"cannot write: {error.strerror or error}", fix, str(error.filename or ""))]
-        ) from error
-    return written
-
-
-def run_demo(out: Path, *, progress: Progress | None = None) -> tuple[Outcome, Path]:
-    """The whole job on the invented scenario: files, result and report in `out`; gives outcome and report."""
-    from partscreen.simulate.scenario import copy_demo_files
-
-    files = copy_demo_files(out / "files")
-    outcome = screen_files(files.readings, ScreenOptions(lots=files.lots, kit=files.kit), progress=progress)
-    write_outcome(outcome, out=out, title="Demonstration: the bags of a small workshop", invented=True)
-    return outcome, out / "report.html"
-
-
-def explain_files(
-    files: Sequence[Path],
-    *,
-    columns: Path | None = None,
-    lots: Path | None = None,
-    save_columns: Path | None = None,
-    as_json: bool = False,
-) -> tuple[str, tuple[Problem, ...]]:
-    """How files were understood, as text or JSON, and every problem found."""
-    from partscreen.readings.answer import answer
-
-    return answer(files, columns=columns, lots=lots, save_columns=save_columns, as_json=as_json)
-
-
-def tell_types(
-    name: str | None = None, *, validate: Path | None = None, references: Sequence[Path] = (), as_json: bool = False
-) -> tuple[str, tuple[Problem, ...]]:
-    """What the library knows: all types, one type in full, or whether a reference file holds."""
-    from partscreen.reference.answer import answer
-
-    return answer(name, validate, tuple(references), as_json=as_json)
-
-
-def _write(path: Path, text: str) -> Path:
-    path.write_text(text, encoding="utf-8")
-    return path
-
-
-def _library(references: Sequence[Path]) -> Library:
-    from partscreen.reference import Library
-
-    return Library.load(extra_files=tuple(references))
-
-
-def _polarity(library: Library, name: str | None) -> str | None:
-    if not name:
-        return None
-    try:
-        return str(library.find(name).type.device.polarity)
-    except UnknownType:
-        return None
-
-
-def _kelvin(celsius: float | None) -> float | None:
-    from partscreen.quantities import ZERO_CELSIUS
-
-    if celsius is None:
-        return None
-    if not -70.0 <= celsius <= 220.0:
-        fix = "give the case temperature in degrees Celsius, say --temperature 25"
-        raise UnusableInput(
-            [Problem("TEMPERATURE", f"{celsius:g} degC is no case temperature of a transistor on a bench", fix)]
-        )
-    return celsius + ZERO_CELSIUS
 
 
 def _settings(chosen: ScreenOptions, kit: Kit | None) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""The result types every room speaks, with their JSON form (`partscreen.screening/1`).
+"""The result of `screen` and `check` (`partscreen.screening/1`).
 
 SI units throughout (A, V, F, ohm, s; temperatures in kelvin). Unknown is `None`, never NaN. Fields may be added, never
 renamed.
@@ -6,10 +6,11 @@ renamed.
 
 from __future__ import annotations
 
-from functools import lru_cache
-from typing import Any, Literal, TypeVar
+from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import ConfigDict, Field
+
+from partscreen.results.base import Interval, Reason, Result
 
 SCREENING_SCHEMA = "partscreen.screening/1"
 
@@ -20,57 +21,7 @@ Reached = Literal["direct", "carried", "not_reached"]
 LimitDecision = Literal["conforming", "nonconforming", "undecided"]
 
 
-class _Result(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", ser_json_inf_nan="null")
-
-
-_R = TypeVar("_R", bound=BaseModel)
-
-
-@lru_cache(maxsize=64)
-def _names(kind: type[BaseModel]) -> tuple[tuple[str, ...], set[str]]:
-    names = tuple(kind.model_fields)
-    return names, set(names)
-
-
-def made(kind: type[_R], **values: Any) -> _R:
-    """A result from values known to be right, every field named: several times faster than `model_construct`.
-
-    Raises
-    ------
-    KeyError
-        A field is missing.
-    """
-    names, as_set = _names(kind)
-    fields = values if tuple(values) == names else {name: values[name] for name in names}
-    one = kind.__new__(kind)
-    place = object.__setattr__
-    place(one, "__dict__", fields)
-    place(one, "__pydantic_fields_set__", as_set)  # shared: results are frozen
-    place(one, "__pydantic_extra__", None)
-    place(one, "__pydantic_private__", None)
-    return one
-
-
-class Interval(_Result):
-    """A value with a 95 % interval."""
-
-    value: float | None = None
-    low: float | None = None
-    high: float | None = None
-
-
-class Reason(_Result):
-    """Why something was decided: a stable code, a plain sentence, and the figures behind it."""
-
-    code: str
-    sentence: str
-    figures: dict[str, float | int | str | None] = Field(default_factory=dict)
-    limit: str | None = None
-    source: str | None = None
-
-
-class LimitResult(_Result):
+class LimitResult(Result):
     """One printed limit, held against one part.
 
     `value` and `std` are the part's value at the limit's conditions; `probability_conforming` is that of JCGM 106.
@@ -92,35 +43,35 @@ class LimitResult(_Result):
     doubt: str | None = None
 
 
-class ReadingEvidence(_Result):
+class ReadingEvidence(Result):
     """Evidence one reading adds after those printed before it (chain rule; the terms sum to the total)."""
 
     reading: str
     evidence: float
 
 
-class Hypothesis(_Result):
+class Hypothesis(Result):
     """One explanation of a part's readings and its probability."""
 
     name: str
     probability: float
 
 
-class ClosestType(_Result):
+class ClosestType(Result):
     """A library type the readings resemble."""
 
     type: str
     probability: float
 
 
-class Unseen(_Result):
+class Unseen(Result):
     """An alternative these readings could not have told apart, with the power they had against it."""
 
     alternative: str
     power: float
 
 
-class ChiSquare(_Result):
+class ChiSquare(Result):
     """Misfit of the readings to the type's population, degrees of freedom, and the probability of a larger one."""
 
     value: float | None = None
@@ -128,7 +79,7 @@ class ChiSquare(_Result):
     p: float | None = None
 
 
-class Fit(_Result):
+class Fit(Result):
     """Device parameters of one part in the fit's own coordinates (see `partscreen.device.parameters`).
 
     `theta`, `prior_share`: one figure per name; `covariance`: row by row. `prior_share` is posterior over prior
@@ -145,7 +96,7 @@ class Fit(_Result):
     status: str = "converged"
 
 
-class Curves(_Result):
+class Curves(Result):
     """Fitted curves of one part at the type's VCE and 25 degC junction, for plots and matching. SI units."""
 
     ic: list[float]
@@ -158,7 +109,7 @@ class Curves(_Result):
     forced_gain: float | None = None
 
 
-class QualityNote(_Result):
+class QualityNote(Result):
     """What a quality check found in one run of readings; `used` says whether the readings were still used."""
 
     code: str
@@ -168,7 +119,7 @@ class QualityNote(_Result):
     used: bool = True
 
 
-class NextMeasurement(_Result):
+class NextMeasurement(Result):
     """The reading that would decide most per bench minute."""
 
     reading: str
@@ -177,7 +128,7 @@ class NextMeasurement(_Result):
     recipe: str | None = None
 
 
-class PartResult(_Result):
+class PartResult(Result):
     """Everything said about one part."""
 
     part: str
@@ -204,14 +155,14 @@ class PartResult(_Result):
     next_measurement: NextMeasurement | None = None
 
 
-class LotAction(_Result):
+class LotAction(Result):
     """What could be done with a lot and what it is expected to cost."""
 
     action: str
     expected_cost: float | None = None
 
 
-class LotResult(_Result):
+class LotResult(Result):
     """Everything said about one lot."""
 
     lot: str
@@ -227,7 +178,7 @@ class LotResult(_Result):
     parts: list[PartResult] = Field(default_factory=list)
 
 
-class InputProblem(_Result):
+class InputProblem(Result):
     """A problem found in a file, as told to the user."""
 
     code: str
@@ -237,7 +188,7 @@ class InputProblem(_Result):
     fix: str
 
 
-class InputFile(_Result):
+class InputFile(Result):
     """One file of a run: its content hash, rows of readings and the problems found in it."""
 
     file: str
@@ -246,7 +197,7 @@ class InputFile(_Result):
     problems: list[InputProblem] = Field(default_factory=list)
 
 
-class NotJudged(_Result):
+class NotJudged(Result):
     """Rows that belong to no lot and no part."""
 
     part: str | None = None
@@ -254,7 +205,7 @@ class NotJudged(_Result):
     why: str
 
 
-class Screening(_Result):
+class Screening(Result):
     """The result of one run of `screen`."""
 
     schema_: str = Field(default=SCREENING_SCHEMA, alias="schema", serialization_alias="schema")

@@ -1,0 +1,1 @@
+"""Which parts go together: pairs, groups, channel sets, yield."""

@@ -1,0 +1,1 @@
+"""The output stage the parts go into: load line, safe area, drive, bias, first power-up, substitutes."""
