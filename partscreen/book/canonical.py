@@ -1,0 +1,57 @@
+"""The bytes of a body: made once, hashed, stored, and never made again from the parsed form."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+
+def canonical_bytes(body: Mapping[str, Any]) -> bytes:
+    """UTF-8 JSON with sorted keys, no spaces, floats by repr.
+
+    Raises
+    ------
+    ValueError
+        Something JSON cannot hold exactly: a NaN or infinity, a key that is no text, an object of another type, a
+        broken character. The message names the place in the body.
+    """
+    _check(body, "")
+    text = json.dumps(body, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+    try:
+        return text.encode("utf-8")
+    except UnicodeEncodeError as error:
+        raise ValueError(f"holds a broken character {text[error.start : error.start + 1]!r}") from None
+
+
+def parse(body: bytes) -> dict[str, Any]:
+    """The body as written.
+
+    Raises
+    ------
+    ValueError
+        The bytes are no JSON object.
+    """
+    parsed = json.loads(body)
+    if not isinstance(parsed, dict):
+        raise ValueError("the body is no JSON object")
+    return parsed
+
+
+def _check(value: Any, where: str) -> None:
+    """json.dumps would quietly turn the key 1 into "1" and name no place for a NaN."""
+    if isinstance(value, Mapping):
+        if not isinstance(value, dict):
+            raise ValueError(f"{where or 'the body'} is a {type(value).__name__}, not a dict")
+        for key, inner in value.items():
+            if not isinstance(key, str):
+                raise ValueError(f"{where or 'the body'} has the key {key!r}, which is no text")
+            _check(inner, f"{where}.{key}" if where else key)
+    elif isinstance(value, list | tuple):
+        for index, inner in enumerate(value):
+            _check(inner, f"{where}[{index}]")
+    elif isinstance(value, float):
+        if value - value != 0.0:
+            raise ValueError(f"{where} is {value!r}; write null for a value that is not known")
+    elif not (value is None or isinstance(value, str | int)):
+        raise ValueError(f"{where} is a {type(value).__name__}, which JSON cannot hold")
