@@ -1,0 +1,196 @@
+"""The plan of least expected cost: read none, some or all, and what then to do with the lot.
+
+The bad share is believed U-shaped before (lots are clean or bad). For every sample size the number of parts against
+the lot is awaited, and for each the cheapest way on is chosen; what is least on average is the plan.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+from scipy.stats import binom
+
+from partscreen.lots.cost_outcomes import (
+    Prices,
+    Reading,
+    cleared_in_sample,
+    read_and_sort,
+    send_back,
+    use_unread,
+)
+from partscreen.lots.operating_curve import apparent_share
+from partscreen.lots.share import ShareBelief
+
+Floats = npt.NDArray[np.float64]
+Way = Literal["use", "read_all", "send_back"]
+WAYS: tuple[Way, ...] = ("use", "read_all", "send_back")
+Kind = Literal["none", "sample", "sample_destroyed", "all", "stop_at_first"]
+
+EVERY_SIZE_TO = 60  # beyond, sizes in steps of about 4 %
+MOST_NODES = 250
+
+
+@dataclass(frozen=True, slots=True)
+class CostPlan:
+    """One plan and what it costs.
+
+    kind : none read, a sample, a sample that is destroyed, all read and sorted, or read until the first suspect
+    sample_size : parts read at most before the lot's fate is decided
+    use_up_to, read_all_up_to : parts against the lot up to which the rest is used unread, or all of it is read; more
+        sends the lot back. -1: never; read_all_up_to is not below use_up_to.
+    expected_cost : for the whole lot, beside the price paid
+    expected_minutes, expected_bad_fitted : on average over lots
+    chances : of using the rest, reading it, sending the lot back
+    """
+
+    kind: Kind
+    sample_size: int
+    use_up_to: int
+    read_all_up_to: int
+    expected_cost: float
+    expected_minutes: float
+    expected_bad_fitted: float
+    chances: dict[Way, float]
+
+
+def cheapest_plans(
+    lot_size: int,
+    belief: ShareBelief,
+    prices: Prices,
+    how: Reading,
+    *,
+    destructive: Reading | None = None,
+    stop_at_first: bool = False,
+) -> tuple[CostPlan, ...]:
+    """The best plan of each kind, the cheapest first.
+
+    Parameters
+    ----------
+    how : the ordinary reading, which leaves the part whole
+    destructive : a reading that costs the part, to be compared; None: there is none
+    stop_at_first : the user's rule: reading stops at the first part against the lot and the lot goes back. Plans that
+        would keep a lot after a suspect are then left out.
+
+    Raises
+    ------
+    ValueError
+        `lot_size` below 1.
+    """
+    if lot_size < 1:
+        raise ValueError(f"a lot of {lot_size} parts")
+    setting = _Setting(lot_size, prices, how, *belief.nodes(min(MOST_NODES, max(80, lot_size // 2 + 10))))
+    plans = [_best(setting, "none", how, [0])]
+    if stop_at_first:
+        # Cleared parts are read already, so reading the whole lot is the largest of these samples.
+        plans.append(min((_stopping(setting, n) for n in sizes(lot_size)), key=_cost))
+    else:
+        plans.append(_all(setting))
+        plans.append(_best(setting, "sample", how, sizes(lot_size)))
+        if destructive is not None:
+            plans.append(_best(setting, "sample_destroyed", destructive, sizes(lot_size)[:-1]))
+    return tuple(sorted(plans, key=_cost))
+
+
+def sizes(lot_size: int) -> list[int]:
+    """Sample sizes that are tried: every one up to 60, then in steps of about 4 %, and the whole lot."""
+    out = list(range(1, min(lot_size, EVERY_SIZE_TO) + 1))
+    while out and out[-1] < lot_size:
+        out.append(min(lot_size, max(out[-1] + 1, round(out[-1] * 1.04))))
+    return out
+
+
+@dataclass(frozen=True, slots=True)
+class _Setting:
+    lot_size: int
+    prices: Prices
+    how: Reading
+    share: Floats  # nodes
+    weight: Floats
+
+
+def _cost(plan: CostPlan) -> float:
+    return plan.expected_cost
+
+
+def _best(setting: _Setting, kind: Kind, how: Reading, tried: Sequence[int]) -> CostPlan:
+    if not tried:
+        return _best(setting, "none", how, [0])
+    return min((_sampled(setting, kind, how, n) for n in tried), key=_cost)
+
+
+def _all(setting: _Setting) -> CostPlan:
+    """Every part is read and sorted, whatever is found."""
+    n, share, weight = setting.lot_size, setting.share, setting.weight
+    cost = n * float(weight @ read_and_sort(share, setting.prices, setting.how))
+    bad = n * float(weight @ share) * setting.how.readings.passes_if_bad
+    return CostPlan("all", n, n, n, cost, n * setting.how.minutes, bad, {"use": 0.0, "read_all": 1.0, "send_back": 0.0})
+
+
+def _sampled(setting: _Setting, kind: Kind, how: Reading, n: int) -> CostPlan:
+    """n parts read, then the cheapest way for each number of them against the lot."""
+    share, prices, rest = setting.share, setting.prices, setting.lot_size - n
+    found = binom.pmf(np.arange(n + 1)[:, None], n, apparent_share(share, how.readings)) * setting.weight
+    against = np.arange(n + 1)
+    # Every cost is a constant times one of these: chance, cleared part, rest used, rest read, slipped part, bad share.
+    seen, cleared, used, read, slipped, bad = (found @ _per_part(setting, how)).T
+    kept = against * prices.price * seen + (n - against) * cleared
+    back = n * prices.price + send_back(rest, prices) if how.destroys else send_back(setting.lot_size, prices)
+    costs = np.stack([kept + rest * used, kept + rest * read, back * seen])
+    in_sample = (n - against) * slipped
+    fitted = np.stack([
+        in_sample + rest * bad, in_sample + rest * bad * setting.how.readings.passes_if_bad, np.zeros(n + 1)
+    ])  # fmt: skip
+    if kind == "none" or rest == 0:
+        costs[1] = np.inf  # reading all is a plan of its own; nothing is left to read after all were
+    way = costs.argmin(axis=0)
+    at = (way, against)
+    minutes = n * how.minutes + float(seen[way == 1].sum()) * rest * setting.how.minutes
+    use = _last(way <= 0)
+    chances = {name: float(seen[way == i].sum()) for i, name in enumerate(WAYS)}
+    cost = float(costs[at].sum()) + n * how.minutes * prices.minute_value
+    return CostPlan(kind, n, use, max(use, _last(way <= 1)), cost, minutes, float(fitted[at].sum()), chances)
+
+
+def _per_part(setting: _Setting, how: Reading) -> Floats:
+    """Columns over the shares, shape (k, 6), in the order `_sampled` takes them."""
+    share, prices, r = setting.share, setting.prices, how.readings
+    clear = 1.0 - apparent_share(share, r)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        slipped = np.where((clear > 0.0) & (not how.destroys), share * r.passes_if_bad / clear, 0.0)
+    return np.stack([
+        np.ones_like(share), cleared_in_sample(share, prices, how), use_unread(share, prices),
+        read_and_sort(share, prices, setting.how), slipped, share,
+    ], axis=1)  # fmt: skip
+
+
+def _last(kept: npt.NDArray[np.bool_]) -> int:
+    """Last place of the leading run of True; -1 where it does not begin with one."""
+    return int(np.argmin(kept)) - 1 if not kept.all() else kept.size - 1
+
+
+def _stopping(setting: _Setting, n: int) -> CostPlan:
+    """Read up to n parts, stop and send the lot back at the first against it; the rest is used if none is."""
+    prices, how, share = setting.prices, setting.how, setting.share
+    rest = setting.lot_size - n
+    clear = (1.0 - apparent_share(share, how.readings)) ** n
+    read = average_read_until_first(n, share, how)
+    _, cleared, used, _, slipped, _ = _per_part(setting, how).T
+    back = send_back(setting.lot_size, prices)
+    cost = clear * (n * cleared + rest * used) + (1.0 - clear) * back + read * how.minutes * prices.minute_value
+    bad = clear * (n * slipped + rest * share)
+    passes = float(setting.weight @ clear)
+    return CostPlan(
+        "stop_at_first", n, 0, 0, float(setting.weight @ cost), float(setting.weight @ read) * how.minutes,
+        float(setting.weight @ bad), {"use": passes, "read_all": 0.0, "send_back": 1.0 - passes},
+    )  # fmt: skip
+
+
+def average_read_until_first(n: int, share: npt.ArrayLike, how: Reading) -> Floats:
+    """Average number of parts read of a large lot if reading stops at the first against it, at most n."""
+    q = apparent_share(share, how.readings)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(np.where(q > 0.0, (1.0 - (1.0 - q) ** n) / q, float(n)))

@@ -1,0 +1,48 @@
+"""The smallest single plan that passes good lots and stops bad ones: two points of the operating curve."""
+
+from __future__ import annotations
+
+from partscreen.lots.operating_curve import accepted_from_lot, accepted_from_process
+from partscreen.lots.readings_power import PERFECT, ReadingsPower
+from partscreen.lots.zero_acceptance import OutOfReach, least_bad, most_bad, sample_size
+
+LARGEST_ACCEPTANCE = 3000
+
+
+def two_point_plan(
+    good: float,
+    bad: float,
+    producer_risk: float,
+    consumer_risk: float,
+    *,
+    lot_size: int | None = None,
+    readings: ReadingsPower = PERFECT,
+) -> tuple[int, int]:
+    """Smallest sample n and its acceptance number c.
+
+    A lot with `good` bad share is refused with a chance of at most `producer_risk`, one with `bad` accepted with a
+    chance of at most `consumer_risk`; in a lot of known size the shares are taken as whole parts, the good one rounded
+    down, the bad one up.
+
+    Raises
+    ------
+    ValueError
+        `good` is not below `bad`, also after rounding to parts.
+    OutOfReach
+        No plan keeps both risks.
+    """
+    if not 0.0 <= good < bad < 1.0:
+        raise ValueError(f"good is {good} and bad {bad}; 0 <= good < bad < 1 is needed")
+    if lot_size is not None and most_bad(lot_size, good) >= least_bad(lot_size, bad):
+        raise OutOfReach(f"in {lot_size} parts {good:.3g} and {bad:.3g} are the same number of bad parts")
+    for c in range(LARGEST_ACCEPTANCE + 1 if lot_size is None else min(LARGEST_ACCEPTANCE + 1, lot_size)):
+        n = sample_size(bad, 1.0 - consumer_risk, lot_size=lot_size, c=c, readings=readings)
+        if 1.0 - _passes(good, n, c, lot_size, readings) <= producer_risk * (1.0 + 1e-12):
+            return n, c
+    raise OutOfReach(f"no plan that allows up to {LARGEST_ACCEPTANCE} keeps both risks")
+
+
+def _passes(good: float, n: int, c: int, lot_size: int | None, readings: ReadingsPower) -> float:
+    if lot_size is None:
+        return float(accepted_from_process(n, c, good, readings))
+    return float(accepted_from_lot(lot_size, n, c, most_bad(lot_size, good), readings))
