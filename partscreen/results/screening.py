@@ -97,7 +97,11 @@ class Fit(Result):
 
 
 class Curves(Result):
-    """Fitted curves of one part at the type's VCE and 25 degC junction, for plots and matching. SI units."""
+    """Fitted curves of one part at the type's VCE and 25 degC junction, for plots and matching. SI units.
+
+    `hfe_std`, `vbe_std`: against the truth. `*_own_std`: of the part itself, what a difference of two parts of one type
+    read in one session is uncertain by (with the other part's); `*_session_std`: shared by all parts of its session.
+    """
 
     ic: list[float]
     hfe: list[float | None]
@@ -107,6 +111,10 @@ class Curves(Result):
     vce_sat: list[float | None]
     vce: float | None = None
     forced_gain: float | None = None
+    hfe_own_std: list[float | None] | None = None
+    vbe_own_std: list[float | None] | None = None
+    hfe_session_std: list[float | None] | None = None
+    vbe_session_std: list[float | None] | None = None
 
 
 class QualityNote(Result):

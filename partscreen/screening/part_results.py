@@ -3,7 +3,7 @@ validation, which the arrays have had; unknown is None, never NaN."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +17,7 @@ from partscreen.screening.curve_model import REFERENCE_TEMPERATURE, CurveModel
 from partscreen.screening.fitting import GroupFit
 from partscreen.screening.judge_limits import LimitJudgement
 from partscreen.screening.limit_values import CARRY, REACHED_WORDS
+from partscreen.screening.own_spread import OwnSpread
 
 Floats = npt.NDArray[np.float64]
 
@@ -110,10 +111,20 @@ def current_grid(o: Observations, rated: float | None) -> Floats:
     return np.array([float(f"{v:.3g}") for v in np.geomspace(low, top, GRID_POINTS)])
 
 
+SpreadAt = Callable[[Floats, float, float], OwnSpread]  # of (IC grid [A], VCE [V], junction temperature [K])
+
+
 def curve_results(
-    o: Observations, model: CurveModel, fitted: npt.NDArray[np.bool_], plan: CurvePlan
+    o: Observations,
+    model: CurveModel,
+    fitted: npt.NDArray[np.bool_],
+    plan: CurvePlan,
+    spread_at: SpreadAt | None = None,
 ) -> list[Curves | None]:
-    """Fitted curves at 25 degC junction; beyond CARRY times a part's own readings nothing is drawn."""
+    """Fitted curves at 25 degC junction; beyond CARRY times a part's own readings nothing is drawn.
+
+    `spread_at`: gives what is a part's own of its uncertainty; None: not told.
+    """
     n, grid = o.n_parts, current_grid(o, plan.rated)
     rows = np.flatnonzero(fitted)
     if not grid.size or not rows.size:
@@ -127,12 +138,18 @@ def curve_results(
     )
     far = ic > CARRY * _highest(o)[rows][:, None] * (1 + 1e-3)
     columns = [np.where(far, np.nan, c) for c in (hfe, hfe * hfe_std, vbe, vbe_std, sat)]
+    told: list[list[Any]] = [[None] * rows.size] * 4
+    if spread_at is not None:
+        own = spread_at(grid, plan.vce, REFERENCE_TEMPERATURE)
+        parts = (hfe * own.own_ln_hfe[rows], own.own_vbe[rows], hfe * own.session_ln_hfe[rows], own.session_vbe[rows])
+        told = [nullable(np.where(far, np.nan, c)) for c in parts]
     out: list[Curves | None] = [None] * n
     shared = grid.tolist()
-    for part, values in zip(rows.tolist(), zip(*map(nullable, columns), strict=True), strict=True):
+    for part, values in zip(rows.tolist(), zip(*map(nullable, columns), *told, strict=True), strict=True):
         out[part] = made(
             Curves, ic=shared, hfe=values[0], hfe_std=values[1], vbe=values[2], vbe_std=values[3], vce_sat=values[4],
-            vce=plan.vce, forced_gain=plan.forced_gain,
+            vce=plan.vce, forced_gain=plan.forced_gain, hfe_own_std=values[5], vbe_own_std=values[6],
+            hfe_session_std=values[7], vbe_session_std=values[8],
         )  # fmt: skip
     return out
 

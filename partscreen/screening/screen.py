@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from partscreen.device.observations import Observations
 from partscreen.readings.kit import Kit
 from partscreen.readings.tables import Batch
 from partscreen.readings.uncertainty import SessionUncertainty
@@ -29,10 +30,11 @@ from partscreen.screening.limit_values import NOT_REACHED
 from partscreen.screening.lot_setup import PopulationFor, Progress, TypeSetup, editions_of_maker, other_types, set_up
 from partscreen.screening.lot_view import TOLERABLE_SHARE, judge_lot, view_lot
 from partscreen.screening.lot_words import has_reference, lot_reasons, share_unfit
-from partscreen.screening.model_error import misfit_of, widened
+from partscreen.screening.model_error import misfit_for, widened
 from partscreen.screening.observe import GroupReadings, build_observations
 from partscreen.screening.opened_pieces import with_opened_pieces
-from partscreen.screening.part_results import curve_results, fit_results, limit_results, readings_used
+from partscreen.screening.own_spread import own_spread
+from partscreen.screening.part_results import SpreadAt, curve_results, fit_results, limit_results, readings_used
 from partscreen.screening.reasons import QUANTITY_WORDS, no_population, no_reference
 from partscreen.screening.unknown_types import summary, weigh_unknown
 from partscreen.screening.weighing import WeighedLot, weigh_group
@@ -170,7 +172,7 @@ def _groups(
             )
         elif setup.population is not None and setup.prior is not None and alive.size:
             o = readings.observations
-            model_error = misfit_of(o, setup.prior.constants.ic_rated)
+            model_error = misfit_for(o, setup.population)
             made = fit(widened(o, model_error, setup.population.gradings), setup.prior)
             weighed = weigh_group(
                 o,
@@ -274,10 +276,22 @@ def _judge(batch: Batch, number: int, parts: Ints, rows: Ints, group: _Group, se
         capacitance=remarks,
         limit_results=limit_results(judged),
         fit_results=fit_results(fit) if fit is not None else [None] * parts.size,
-        curves=curve_results(o, drawn, fitted, setup.plan),
+        curves=curve_results(o, drawn, fitted, setup.plan, _spread_at(o, fit, setup)),
         readings_used=readings_used(o, _spot_words(batch, parts)),
         sessions=_session_names(group.readings, rows),
         weighed=group.weighed.get(number),
+    )
+
+
+def _spread_at(o: Observations, fit: GroupFit | None, setup: TypeSetup) -> SpreadAt | None:
+    """What is a part's own of its curves' uncertainty, on a grid of currents."""
+    prior, population = setup.prior, setup.population
+    if fit is None or prior is None or population is None:
+        return None
+    wide = widened(o, misfit_for(o, population), population.gradings)
+    theta = np.where(fit.fitted[:, None], fit.theta, np.nan)
+    return lambda ic, vce, temperature: own_spread(
+        o, wide, theta, fit.covariance, prior, population.within, ic, vce, temperature
     )
 
 
