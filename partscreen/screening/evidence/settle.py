@@ -22,14 +22,19 @@ from partscreen.screening.evidence.hypotheses import families
 from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import Linearised, linearise
 from partscreen.screening.evidence.lot import Fitted, Mode, Share, fit_mode
-from partscreen.screening.evidence.quadratic import information, integrate, inverse
+from partscreen.screening.evidence.quadratic import Quadratic, information, integrate, inverse
 from partscreen.screening.evidence.shared_misfit import share_misfit
 from partscreen.screening.fitting import take_observations
 from partscreen.screening.model_error import Misfit, widened
 
 Floats = npt.NDArray[np.float64]
 
-ROUNDS = 5
+ROUNDS = 8
+SHORTER = 0.35  # a step that explained the lot worse is tried again this much shorter
+SETTLED = 1.0
+"""A lot is settled when one more step promises less than this for all its parts together (natural log): evidence of one
+part, and of one kind of lot against another, then moves by less than the evidence of a reject is rounded to."""
+
 AREA_SD = 0.5  # ln area of whatever part may be in the bag, about the lot (assumption: as wide as the alternatives lie)
 
 
@@ -85,29 +90,91 @@ def _loose(known: Knowledge) -> Floats:
     return np.asarray(known.within[:n, :n] * 4.0 + area + known.device_between[:n, :n])
 
 
+@dataclass(frozen=True, slots=True)
+class _Try:
+    """A round of fits about `mean`: what came of it, and how well the lot is explained there.
+
+    at : (n,), ln p of the parts were the lot's centre `mean`; prior : ln p of that centre; promise : by how much the
+    centre found explains the lot better, if the model is as straight that far as it is here (natural log).
+    """
+
+    settled: Settled
+    about: _Round
+    mean: Floats
+    at: Floats
+    prior: float
+    promise: float
+
+    def gain_over(self, other: _Try) -> float:
+        """How much better the lot is explained than in another try, by the parts that belonged to it there."""
+        return float(other.settled.marked.weight @ (self.at - other.at) + self.prior - other.prior)
+
+
 def _rounds(
     observations: Observations, constants: TypeConstants, known: Knowledge, share: Share, misfit: Misfit | None
 ) -> tuple[Settled, _Round]:
-    """Fits of all parts about ever better centres; also what the last round was about."""
+    """Fits of all parts about ever better centres; also what the best round was about.
+
+    Where the lot lies far from the type's centre the model is not straight all the way, and a whole step may explain
+    the lot worse (whole steps were found to circle for ever): such a step is taken back and a part of it tried.
+    """
     n = N_PARAMETERS
     loose = _loose(known)
-    mean, covariance = known.centre[:n], known.centre_covariance[:n, :n]
     wide = observations if misfit is None else widened(observations, misfit)
-    weight = _chosen(observations.n_parts)
-    before: Fitted | None = None
-    for _ in range(ROUNDS):
-        fit = fit_parts(wide, mean, covariance + loose, constants, starts=3 if before is None else 1)
-        readings = share_misfit(linearise(_in_saturation(observations, fit), fit.theta, constants, misfit), weight)
-        marked = marked_mode(readings, known, share)
-        about = _Round(mean, covariance + loose, weight, fit.shared)
-        weight = weight.copy()
+    best = _tried(
+        observations, wide, constants, known, share, misfit,
+        _Round(known.centre[:n], known.centre_covariance[:n, :n] + loose, _chosen(observations.n_parts), np.empty(0)),
+    )  # fmt: skip
+    length = 1.0
+    for _ in range(ROUNDS - 1):
+        if best.promise < SETTLED:
+            break
+        marked = best.settled.marked
+        weight = _chosen(observations.n_parts)
         weight[weight > 0.0] = np.maximum(marked.weight, 1e-6)
-        if before is not None:
-            step = marked.centre - before.centre
-            if step @ marked.precision @ step < 0.1:
-                break
-        before, mean, covariance = marked, marked.centre[:n], inverse(marked.precision)[:n, :n]
-    return Settled(readings, marked), about
+        mean = best.mean + length * (marked.centre[:n] - best.mean)
+        covariance = inverse(marked.precision)[:n, :n] + loose
+        found = _tried(
+            observations, wide, constants, known, share, misfit, _Round(mean, covariance, weight, best.about.shared)
+        )
+        if found.gain_over(best) > 0.0:
+            best, length = found, min(1.0, 2.0 * length)
+        else:
+            length *= SHORTER
+    return best.settled, best.about
+
+
+def _tried(
+    observations: Observations,
+    wide: Observations,
+    constants: TypeConstants,
+    known: Knowledge,
+    share: Share,
+    misfit: Misfit | None,
+    about: _Round,
+) -> _Try:
+    """One round: fit, take the derivatives, find the centre."""
+    first = not about.shared.size
+    fit = fit_parts(wide, about.mean, about.covariance, constants, starts=3 if first else 1)
+    linear = linearise(_in_saturation(observations, fit), fit.theta, constants, misfit)
+    readings = share_misfit(linear, about.weight)
+    marked, main = _marked_mode(readings, known, share)
+    d = _with_session(about.mean - known.centre[:N_PARAMETERS], marked, main, known)
+    prior_precision = inverse(known.lot_covariance)
+    at, best = main.at(np.stack((known.centre + d, marked.centre))).T
+    prior, best_prior = (-0.5 * float(x @ prior_precision @ x) for x in (d, marked.centre - known.centre))
+    promise = float(marked.weight @ (best - at)) + best_prior - prior
+    return _Try(Settled(readings, marked), replace(about, shared=fit.shared), about.mean, at, prior, promise)
+
+
+def _with_session(device: Floats, marked: Fitted, main: Quadratic, known: Knowledge) -> Floats:
+    """The session errors that go best with a lot whose device parameters lie `device` off the type's centre."""
+    n = N_PARAMETERS
+    prior_precision = inverse(known.lot_covariance)
+    precision = prior_precision + np.einsum("n,nqr->qr", marked.weight, main.m)
+    pull = marked.weight @ main.u  # counted from the type's centre
+    session = np.linalg.solve(precision[n:, n:], pull[n:] - precision[n:, :n] @ device)
+    return np.concatenate((device, session))
 
 
 def _in_saturation(observations: Observations, fit: FitResult) -> Observations:
@@ -124,6 +191,10 @@ def _chosen(n: int) -> Floats:
 
 def marked_mode(readings: Linearised, known: Knowledge, share: Share) -> Fitted:
     """The lot's centre, its main population being the marked type."""
+    return _marked_mode(readings, known, share)[0]
+
+
+def _marked_mode(readings: Linearised, known: Knowledge, share: Share) -> tuple[Fitted, Quadratic]:
     n = readings.point.shape[0]
     if n > ENOUGH:
         readings = readings.pick(even(n))
@@ -132,4 +203,4 @@ def marked_mode(readings: Linearised, known: Knowledge, share: Share) -> Fitted:
     alternatives = [(f, integrate(info, f.spread)) for f in families(known.within, known.device_between)]
     nothing = np.full(readings.point.shape[0], -np.inf)
     mode = Mode("as marked", "marked", known.centre, known.lot_covariance, 0.0)
-    return fit_mode(mode, main, alternatives, nothing, None, share)[0]
+    return fit_mode(mode, main, alternatives, nothing, None, share)[0], main
