@@ -125,11 +125,13 @@ def _blob_problems(
             if found is None and use.sha256 in blobs:
                 given = blobs[use.sha256]
                 found = (len(given.content), given.media_type, True)
+            where = f"entry ({one.kind})"
             what = blob_mismatch(use, found)
-            if what is None and found is not None and not found[2]:
-                what = f"the file or photo {use.sha256} was erased from this book on purpose"
             if what is not None:
-                yield Problem("BLOB_MISSING", what, "give the file along; nothing was recorded", f"entry ({one.kind})")
+                yield Problem("BLOB_MISSING", what, "give the file itself along; nothing was recorded", where)
+            elif found is not None and not found[2]:
+                what = f"the file or photo {use.sha256} was erased from this book on purpose"
+                yield Problem("BLOB_ERASED", what, "leave it out; nothing was recorded", where)
 
 
 def blob_mismatch(use: BlobUse, found: tuple[int, str, bool] | None) -> str | None:

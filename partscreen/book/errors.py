@@ -1,7 +1,7 @@
 """What can go wrong with a book, as messages that say where, what and how to put it right.
 
-No message, representation or traceback may hold a password: driver texts are redacted, and a BookError is raised outside
-the `except` block that caught the driver's exception, so that no traceback carries the original along.
+No message, representation or traceback may hold a password: driver texts are redacted, and a BookError is raised
+outside the `except` block that caught the driver's exception, so that no traceback carries the original along.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 
-import psycopg
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from partscreen.book.urls import Place
@@ -18,9 +17,10 @@ from partscreen.errors import Problem, UnusableInput
 
 APPEND_ONLY = "the bench book is append-only"  # what the guards in the database say when they refuse
 
-_SQLITE = {
-    5: ("BOOK_BUSY", "another program kept the book locked", "close it, or try again in a minute"),
-    6: ("BOOK_BUSY", "another program kept the book locked", "close it, or try again in a minute"),
+_TRY_AGAIN = "close it, or try again in a minute"
+_SQLITE = {  # by primary result code, sqlite.org/rescode.html
+    5: ("BOOK_BUSY", "another program kept the book locked", _TRY_AGAIN),
+    6: ("BOOK_BUSY", "another program kept the book locked", _TRY_AGAIN),
     8: (
         "BOOK_READ_ONLY",
         "the file or its folder may not be written",
@@ -37,11 +37,7 @@ _SQLITE = {
         "keep it as it is, and restore the last backup (`partscreen book restore`)",
     ),
     13: ("BOOK_FULL", "the disk is full; nothing was recorded", "make room, then run the command again"),
-    14: (
-        "BOOK_CANNOT_OPEN",
-        "the file cannot be opened",
-        "check that the folder exists and that you may read and write it",
-    ),
+    14: ("BOOK_CANNOT_OPEN", "the file cannot be opened", "check that its folder exists and that you may use both"),
     26: (
         "NOT_A_BOOK",
         "the file is no bench book, or its beginning is damaged",
@@ -49,26 +45,26 @@ _SQLITE = {
     ),
 }
 
-_POSTGRES = {
+_POSTGRES = {  # by SQLSTATE, PostgreSQL manual, appendix A
     "28P01": (
         "BOOK_PASSWORD",
         "the server refused the user name or the password",
         "check both; write %40 for an @ in them",
     ),
-    "28000": ("BOOK_PASSWORD", "the server refused this user", "ask who runs the server to let the user in"),
+    "28000": ("BOOK_PASSWORD", "the server refused this user", "ask who runs the server to let you in"),
     "3D000": (
         "BOOK_NO_DATABASE",
         "the server has no database of this name",
-        "create it (createdb NAME) or correct the name",
+        "create it (createdb NAME) or mend it",
     ),
     "42501": ("BOOK_READ_ONLY", "this user may not write here", "ask who runs the server for the right to write"),
     "25006": ("BOOK_READ_ONLY", "the server takes no writes now", "use the main server, or wait until it takes writes"),
-    "55P03": ("BOOK_BUSY", "another program kept the book locked", "close it, or try again in a minute"),
+    "55P03": ("BOOK_BUSY", "another program kept the book locked", _TRY_AGAIN),
     "40P01": ("BOOK_BUSY", "another program locked the same rows", "try again"),
     "53100": (
         "BOOK_FULL",
         "the disk of the server is full; nothing was recorded",
-        "make room on the server, then run again",
+        "make room on the server, then run the command again",
     ),
     "53300": ("BOOK_BUSY", "the server has no connection left", "try again in a minute"),
 }
@@ -76,8 +72,8 @@ _POSTGRES = {
 _UNREACHABLE = (
     "BOOK_UNREACHABLE",
     "the server cannot be reached",
-    "check that it runs, its name and port, and the network; what was not confirmed as recorded is not lost by "
-    "running the command again",
+    "check that it runs, its name and port, and the network; then run the command again: what is already in the book "
+    "is not written twice",
 )
 
 
@@ -103,7 +99,9 @@ def explained(place: Place) -> Iterator[None]:
     told: BookError | None = None
     try:
         yield
-    except (SQLAlchemyError, sqlite3.Error, psycopg.Error) as error:
+    except Exception as error:
+        if not isinstance(error, SQLAlchemyError | sqlite3.Error) and not _is_psycopg(error):
+            raise
         told = BookError([explain(error, place)])
     if told is not None:
         raise told
@@ -127,11 +125,16 @@ def explain(error: Exception, place: Place) -> Problem:
     return Problem(code, what if text in what else f"{what} ({text})", fix, file=str(place))
 
 
+def _is_psycopg(error: BaseException) -> bool:
+    """Told by its module's name: who keeps the book in a file never loads the driver."""
+    return type(error).__module__.split(".")[0] == "psycopg"
+
+
 def _from_postgres(raw: BaseException, text: str) -> tuple[str, str, str] | None:
     state = getattr(raw, "sqlstate", None)
     if state:
         return _POSTGRES.get(state) or (_UNREACHABLE if state[:2] in {"08", "57"} else None)
-    if not isinstance(raw, psycopg.OperationalError):
+    if not (_is_psycopg(raw) and type(raw).__name__ in {"OperationalError", "ConnectionTimeout"}):
         return None
     # A refusal while connecting reaches us as text alone; a server may speak another language, hence the last line.
     if "password" in text:

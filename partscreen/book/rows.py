@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, Select, select
+from sqlalchemy import ColumnElement, Connection, Select, select
 
 from partscreen.book.canonical import parse
 from partscreen.book.chain import GENESIS, Head
@@ -17,7 +17,14 @@ PAGE = 500  # entries read in one short transaction, so that a slow reader never
 # The most telling key drives the query, the others only filter: a planner without statistics would guess.
 _DRIVERS = ("supersedes", "part", "lot", "job", "session", "supplier", "type", "kind")
 _TOGETHER = {"part": ("lot",), "supplier": ("kind",), "type": ("kind",)}  # columns that stand in the driver's index
-_SHOWN = (entry.c.seq, entry.c.kind, entry.c.recorded_at, entry.c.body, entry.c.prev_hash, entry.c.hash)
+_SHOWN: tuple[Any, ...] = (
+    entry.c.seq,
+    entry.c.kind,
+    entry.c.recorded_at,
+    entry.c.body,
+    entry.c.prev_hash,
+    entry.c.hash,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +40,7 @@ class Entry:
     known: bool = field(default=False, compare=False)
 
 
-def from_row(row: Row[Any], *, known: bool = False) -> Entry:
+def from_row(row: Sequence[Any], *, known: bool = False) -> Entry:
     """An entry from the columns `_SHOWN`."""
     return Entry(int(row[0]), row[1], row[2], parse(bytes(row[3])), row[4], row[5], known)
 
@@ -41,7 +48,7 @@ def from_row(row: Row[Any], *, known: bool = False) -> Entry:
 def one_entry(connection: Connection, seq: int) -> Entry | None:
     """The entry of this number."""
     row = connection.execute(select(*_SHOWN).where(entry.c.seq == seq)).first()
-    return None if row is None else from_row(row)
+    return None if row is None else from_row(tuple(row))
 
 
 def by_content(connection: Connection, keys: list[str]) -> dict[str, Entry]:
@@ -50,7 +57,7 @@ def by_content(connection: Connection, keys: list[str]) -> dict[str, Entry]:
     for start in range(0, len(keys), PAGE):
         query = select(entry.c.content_key, *_SHOWN).where(entry.c.content_key.in_(keys[start : start + PAGE]))
         for row in connection.execute(query):
-            found[row[0]] = from_row(row[1:], known=True)
+            found[row[0]] = from_row(tuple(row)[1:], known=True)
     return found
 
 
@@ -75,7 +82,7 @@ def page_query(wanted: Mapping[str, str | int], *, after: int, before: int | Non
 def pages(connection: Connection, query: Select[Any]) -> Iterator[Entry]:
     """The entries of one page."""
     for row in connection.execute(query):
-        yield from_row(row)
+        yield from_row(tuple(row))
 
 
 def _equal(name: str, value: str | int, *, indexed: bool) -> ColumnElement[bool]:

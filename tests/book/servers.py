@@ -1,0 +1,36 @@
+"""A PostgreSQL server for the tests: PARTSCREEN_TEST_POSTGRES names one where the user may make databases.
+
+`eval "$(.ci/postgres.sh start)"` starts a private one. Without the variable that half is skipped with one line; in
+continuous integration (environment variable CI set) its absence is a failure.
+"""
+
+from __future__ import annotations
+
+import os
+import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import pytest
+
+SERVER = os.environ.get("PARTSCREEN_TEST_POSTGRES", "")
+
+needs_postgres = pytest.mark.skipif(
+    not SERVER and not os.environ.get("CI"),
+    reason='no PostgreSQL server to test with (eval "$(.ci/postgres.sh start)")',
+)
+
+
+@contextmanager
+def fresh_database() -> Iterator[str]:
+    """The URL of a new, empty database, which is dropped afterwards."""
+    import psycopg
+
+    assert SERVER, "PARTSCREEN_TEST_POSTGRES is not set"
+    name = f"book_{uuid.uuid4().hex[:12]}"
+    with psycopg.connect(SERVER, autocommit=True) as server:
+        server.execute(f'CREATE DATABASE "{name}"')
+        try:
+            yield f"{SERVER.rsplit('/', 1)[0]}/{name}"
+        finally:
+            server.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
