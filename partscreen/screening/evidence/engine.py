@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from partscreen.screening.evidence.combine import Weighed, combine
 from partscreen.screening.evidence.condense import condense
-from partscreen.screening.evidence.hypotheses import AREAS, families
+from partscreen.screening.evidence.hypotheses import AREAS, area_name, families
 from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import AREA, Linearised
 from partscreen.screening.evidence.lot import Fitted, Mode, fit_mode, share_priors
@@ -45,7 +45,12 @@ def _modes(known: Knowledge, prior_share: float, types: list[int]) -> list[Mode]
         weight = 0.74 / len(AREAS) * (1.5 if area < 1 else 0.5)
         modes.append(
             Mode(
-                f"die area {area:g} of the type's", "die", mean, marked_covariance + 0.5 * device, _ln(bad_lot * weight)
+                area_name(area),
+                "die",
+                mean,
+                marked_covariance + 0.5 * device,
+                _ln(bad_lot * weight),
+                float(np.log(area)),
             )
         )
     for other in (known.others[i] for i in types):

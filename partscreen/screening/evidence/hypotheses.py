@@ -23,6 +23,8 @@ LEAKS = (1.1, 2.3, 3.9)  # ln of recombination current against the lot
 BONDS = (0.7, 1.6)  # ln of RE and RC against the lot
 GRADES = (0.35, 0.7)  # voltage grade lower: ln RC and VAF down by this, ln CJC up by half of it
 
+OTHER_PROCESS = ", other process"
+
 TYPES_WEIGHT = 0.2
 """Prior weight of "a die of another library type" among the alternatives (assumption)."""
 
@@ -45,6 +47,11 @@ class Family:
     def ln_weight(self) -> float:
         """Of the whole family."""
         return float(np.log(np.exp(self.ln_weights).sum()))
+
+
+def area_name(area: float) -> str:
+    """Of the hypothesis of a die of another area."""
+    return f"die area {area:g} of the type's"
 
 
 def _shift(**parts: float) -> Floats:
@@ -70,10 +77,10 @@ def families(within: Floats, device: Floats) -> tuple[Family, ...]:
         Spread of parts within a lot, and of lots without session errors.
     """
     area = np.log(AREAS)[:, None] * AREA
-    names = tuple(f"die area {a:g} of the type's" for a in AREAS)
+    names = tuple(area_name(a) for a in AREAS)
     return (
         _family("die", names, area, 0.28, within + 0.5 * device),
-        _family("die", tuple(f"{n}, other process" for n in names), area, 0.12, within + 2.0 * device),
+        _family("die", tuple(n + OTHER_PROCESS for n in names), area, 0.12, within + 2.0 * device),
         _family("unfit", *_gains(LOW_GAINS), 0.1, _wider(within, bf=0.08)),
         _family("unfit", *_gains(HIGH_GAINS), 0.02, _wider(within, bf=0.08)),
         _family(

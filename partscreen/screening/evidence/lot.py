@@ -16,7 +16,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import betainc, betaln, expit, gammaln
 
-from partscreen.screening.evidence.hypotheses import TYPES_WEIGHT, Family
+from partscreen.screening.evidence.hypotheses import AREAS, OTHER_PROCESS, TYPES_WEIGHT, Family, area_name
+from partscreen.screening.evidence.linear import AREA
 from partscreen.screening.evidence.quadratic import Quadratic, inverse, ln_sum
 
 Floats = npt.NDArray[np.float64]
@@ -25,11 +26,14 @@ CONCENTRATION = 1.0
 """k of the prior of a lot's bad share s, Beta(k s, k (1 - s)): lots are clean or bad (assumption)."""
 
 ALIKE = 4.0
-"""How alike the unfit parts of one lot are: weight, in parts, of the kinds' prior weights (assumption). Once a few
-parts of a lot leak, the next bad one leaks too; without it a lot with alike bad parts was taken for another type."""
+"""How alike the unfit parts of one lot are: weight, in parts, of the explanations' prior weights (assumption). Once a
+few parts of a lot have dies of half the area, the next bad one has; without it a lot with alike bad parts was taken for
+another type, or for a larger die whose rest is as marked."""
 
 MARKED_SHARE = 0.5
 """In a lot whose main population is not the marked type: weight of "as marked" among the rest (assumption)."""
+
+SAME_AREA = 0.223  # ln; areas nearer to each other than the grid's own steps are one (0.8 and 1.25 are told from 1)
 
 MOST_FOR_STARTS = 40
 MOST_ITERATIONS = 40
@@ -37,13 +41,17 @@ MOST_ITERATIONS = 40
 
 @dataclass(frozen=True, slots=True)
 class Mode:
-    """What the main population is: prior of its centre, and natural log of the mode's prior probability."""
+    """What the main population is: prior of its centre, and natural log of the mode's prior probability.
+
+    ln_area : of its die against the marked type's, where it is of kind "die".
+    """
 
     name: str
     kind: str  # "marked", "die", "type" or "unfit"
     mean: Floats
     covariance: Floats
     ln_prior: float
+    ln_area: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +85,7 @@ class Fitted:
 
     centre (q,), precision (q, q) of it; weight (n,): probability of being of the main population; share: of the rest.
     ln_likelihood: of the whole lot with the centre integrated out (Laplace), the mode's prior included.
-    ln_others (n, f), ln_explained (f,): ln weights of the kinds of explanation of the rest, as the other parts and as
+    ln_others (n, f), ln_explained (f,): ln weights of the explanations of the rest, as the other parts and as
     all parts say.
     """
 
@@ -92,27 +100,44 @@ class Fitted:
 
 
 def rest_log_densities(
-    centre: Floats, alternatives: list[tuple[Family, Quadratic]], types: Floats, marked: Floats | None
+    mode: Mode, centre: Floats, alternatives: list[tuple[Family, Quadratic]], types: Floats, marked: Floats | None
 ) -> Floats:
-    """ln p of every part as one of the rest of a lot centred at `centre`, by kind of explanation, shape (n, f).
+    """ln p of every part as one of the rest of a lot centred at `centre`, by explanation, shape (n, f).
 
-    Columns as in `prior_weights`: the families, the other types, and as marked by the reference alone where the main
-    population is not the type. `types`, `marked`: (n,).
+    Columns as in `prior_weights`: the hypotheses of the families, the other types together, and, where the main
+    population is not the type, as marked by the reference alone and as marked by the lot's own process. `types`,
+    `marked`: (n,).
     """
-    columns = [
-        ln_sum(form.at(centre + family.shifts) + family.ln_weights) - family.ln_weight for family, form in alternatives
-    ]
-    columns.append(types)
+    columns = [form.at(centre + family.shifts) for family, form in alternatives]
+    columns.append(types[:, None])
     if marked is not None:
-        columns.append(marked)
-    return np.stack(columns, axis=1)
+        columns += [marked[:, None], alternatives[0][1].at(centre + back(mode))]
+    return np.concatenate(columns, axis=1)
 
 
-def prior_weights(groups: Sequence[Family], *, with_marked: bool) -> Floats:
-    """Weights of the kinds of explanation of the rest of a lot, before the lot is read; they sum to one."""
-    weights = np.array([*np.exp([family.ln_weight for family in groups]), TYPES_WEIGHT])
-    weights /= weights.sum()
-    return np.append((1.0 - MARKED_SHARE) * weights, MARKED_SHARE) if with_marked else weights
+def back(mode: Mode) -> Floats:
+    """From the centre of a lot of dies of another area to a sound part of the same process; (q,)."""
+    return np.asarray(-mode.ln_area * AREA)
+
+
+def prior_weights(groups: Sequence[Family], mode: Mode) -> Floats:
+    """Weights of the explanations of the rest of a lot, before the lot is read; they sum to one.
+
+    Where the main population is a die of another area, the dies that have the marked type's area again are no
+    alternative to "as marked": they are it. Sound parts of the lot's own process are looked for among smaller dies only:
+    a lot of the type with some small dies in it would else be as well a lot of larger dies with some sound ones, and
+    those are rare (assumption).
+    """
+    weights = np.array([*np.exp(np.concatenate([family.ln_weights for family in groups])), TYPES_WEIGHT])
+    if mode.kind == "marked":
+        return np.asarray(weights / weights.sum())
+    if mode.kind == "die":
+        names = [name for family in groups for name in family.names]
+        again = {area_name(area) for area in AREAS if abs(np.log(area) + mode.ln_area) < SAME_AREA}
+        weights[:-1] *= [not again.intersection({name, name.removesuffix(OTHER_PROCESS)}) for name in names]
+    weights *= (1.0 - MARKED_SHARE) / weights.sum()
+    own = 0.5 * MARKED_SHARE if mode.ln_area < 0.0 else 0.0
+    return np.append(weights, (MARKED_SHARE - own, own))
 
 
 def fit_mode(
@@ -167,13 +192,14 @@ def _climb(
     share: Share,
 ) -> Fitted:
     n = main.c.shape[0]
-    prior = prior_weights([family for family, _ in alternatives], with_marked=marked is not None)
+    prior = prior_weights([family for family, _ in alternatives], mode)
     rest_share = (share.a + 0.1 * n) / (share.a + share.b + n)
     explained = prior
     precision = prior_precision
     for step in range(MOST_ITERATIONS + 1):
         belongs = main.at(centre)[:, 0]
-        joint = rest_log_densities(centre, alternatives, types, marked) + np.log(explained)
+        densities = rest_log_densities(mode, centre, alternatives, types, marked)
+        joint = densities + _ln(explained)
         rest = ln_sum(joint)
         weight = expit(belongs - rest + np.log1p(-rest_share) - np.log(rest_share))
         members = (1.0 - weight)[:, None] * np.exp(joint - rest[:, None])
@@ -189,25 +215,30 @@ def _climb(
             break
     d = centre - mode.mean
     ln_likelihood = (
-        _mixed(belongs, joint - np.log(explained), weight, members, share, prior)
+        _mixed(belongs, densities, weight, members, share, prior)
         - 0.5 * d @ prior_precision @ d
         + 0.5 * (np.linalg.slogdet(prior_precision)[1] - np.linalg.slogdet(precision)[1])
         + mode.ln_prior
     )
     counts = members.sum(axis=0)
-    others = np.log(_learnt(prior, counts[None] - members))
+    others = _ln(_learnt(prior, counts[None] - members))
     return Fitted(
-        mode, centre, precision, weight, float(rest_share), float(ln_likelihood), others, np.log(_learnt(prior, counts))
+        mode, centre, precision, weight, float(rest_share), float(ln_likelihood), others, _ln(_learnt(prior, counts))
     )
 
 
+def _ln(weights: Floats) -> Floats:
+    """Natural log, very low instead of minus infinity for what has no weight."""
+    return np.asarray(np.log(np.maximum(weights, 1e-300)))
+
+
 def _learnt(prior: Floats, counts: Floats) -> Floats:
-    """Weights of the kinds of explanation after `counts` parts were explained so; (f,) or (n, f)."""
+    """Weights of the explanations after `counts` parts were explained so; (f,) or (n, f)."""
     return np.asarray((ALIKE * prior + counts) / (ALIKE + counts.sum(axis=-1, keepdims=True)))
 
 
 def _mixed(belongs: Floats, rest: Floats, weight: Floats, members: Floats, share: Share, prior: Floats) -> float:
-    """ln p of the parts, shares and kinds of explanation integrated out (lower bound at the memberships found)."""
+    """ln p of the parts, shares and weights of explanations integrated out (lower bound at the memberships found)."""
     n, bad = weight.size, float((1.0 - weight).sum())
     counts = members.sum(axis=0)
     all_members = np.concatenate((weight[:, None], members), axis=1)
@@ -215,5 +246,7 @@ def _mixed(belongs: Floats, rest: Floats, weight: Floats, members: Floats, share
     counted = all_members > 0.0
     likely = all_members[counted] * (terms[counted] - np.log(all_members[counted]))
     beta_term = betaln(share.a + bad, share.b + n - bad) - betaln(share.a, share.b)
-    alike = gammaln(ALIKE) - gammaln(ALIKE + bad) + (gammaln(ALIKE * prior + counts) - gammaln(ALIKE * prior)).sum()
+    some = prior > 0.0
+    before, after = ALIKE * prior[some], ALIKE * prior[some] + counts[some]
+    alike = gammaln(ALIKE) - gammaln(ALIKE + bad) + (gammaln(after) - gammaln(before)).sum()
     return float(likely.sum() + beta_term + alike)

@@ -14,7 +14,7 @@ import numpy.typing as npt
 from partscreen.screening.evidence.hypotheses import Family
 from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import ORDER, Linearised
-from partscreen.screening.evidence.lot import Fitted, Share
+from partscreen.screening.evidence.lot import Fitted, Share, back
 from partscreen.screening.evidence.quadratic import Quadratic, inverse, ln_sum
 from partscreen.screening.evidence.weigh import add_noise, by_kind, gaps, root_of, spread_of
 
@@ -100,7 +100,7 @@ def weigh_rows(
     names = labels(groups, known)[0]
     place = {name: i for i, name in enumerate(names)}
     first_type = len(names) - len(known.others)
-    sizes = [len(group.names) for group in groups]
+    n_families = first_type - 1
     all_types = None
     if known.others:
         all_types = _from_prior(ln_sum(ready.types) - np.log(len(known.others)))
@@ -109,20 +109,20 @@ def weigh_rows(
     for one in fitted:
         is_marked = one.mode.kind == "marked"
         rest = _rest_share(one, rows, readings.point.shape[0], good if is_marked else bad)
-        ln_rest = np.log(rest)[:, None] + _ln_kinds(one, rows, readings.point.shape[0])
-        of_each = np.repeat(ln_rest[:, : len(groups)] - [g.ln_weight for g in groups], sizes, axis=1)
-        ln_type = ln_rest[:, len(groups)]
+        ln_rest = np.log(rest)[:, None] + _ln_weights(one, rows, readings.point.shape[0])
+        ln_type = ln_rest[:, n_families]
         centre, covariance = (a[rows] for a in without_each(one, main, readings.point.shape[0]))
-        belongs, families = _under(ready, centre, covariance if main is not None else covariance[0])
+        covariance = covariance if main is not None else covariance[0]
+        belongs, families = _under(ready, centre, covariance)
         belongs = belongs + np.log1p(-rest)[:, None]
-        families += of_each[:, :, None]
+        families += ln_rest[:, :n_families, None]
         parts = [ln_sum(families)]
         if all_types is not None:
             parts.append(all_types + ln_type[:, None])
         as_marked = belongs
         if not is_marked:
             parts.append(belongs)
-            as_marked = _from_prior(ready.marked) + ln_rest[:, -1:]
+            as_marked = _as_marked(ready, one, centre, covariance, ln_rest)
         against = ln_sum(np.stack(parts, axis=1))
         # To the mode's likelihood without this part: off with what it adds itself.
         weight = one.ln_likelihood - np.logaddexp(as_marked[:, -1], against[:, -1])
@@ -143,6 +143,17 @@ def weigh_rows(
     return Terms(marked, ln_bad, final)
 
 
+def _as_marked(ready: _Prepared, one: Fitted, centre: Floats, covariance: Floats, ln_rest: Floats) -> Floats:
+    """ln p of a sound part in a lot whose main population is none, with its weights: by the reference alone, and
+    (smaller dies) as a sound part of the lot's own process; (n, 1 + len(ORDER))."""
+    alone = _from_prior(ready.marked) + ln_rest[:, -2:-1]
+    if one.mode.ln_area >= 0.0:
+        return alone
+    lower = root_of(ready.spreads[0] + spread_of(ready.readings, covariance))
+    own = by_kind(ready.readings, lower, gaps(ready.readings, centre + back(one.mode))[:, :, None])[:, 0]
+    return np.logaddexp(alone, _from_prior(own) + ln_rest[:, -1:])
+
+
 def without_each(one: Fitted, main: Quadratic | None, n: int) -> tuple[Floats, Floats]:
     """The lot's centre and its covariance with each part left out in turn: (n, q), (n, q, q)."""
     if main is None:
@@ -161,16 +172,16 @@ def _rest_share(one: Fitted, rows: Ints, n: int, prior: Share) -> Floats:
     return np.asarray(np.clip(rest, 1e-12, 1.0 - 1e-12))
 
 
-def _ln_kinds(one: Fitted, rows: Ints, n: int) -> Floats:
-    """ln weights of the kinds of explanation of the rest, as the other parts say; (n_rows, f)."""
+def _ln_weights(one: Fitted, rows: Ints, n: int) -> Floats:
+    """ln weights of the explanations of the rest, as the other parts say; (n_rows, f)."""
     if one.weight.size == n:
         return one.ln_others[rows]
     return np.broadcast_to(one.ln_explained, (rows.size, one.ln_explained.size))
 
 
 def _under(ready: _Prepared, centre: Floats, covariance: Floats) -> tuple[Floats, Floats]:
-    """ln p as one of the main population, (n, 1 + len(ORDER)), and under every family's hypotheses with their weights,
-    (n, h, 1 + len(ORDER)), the lot's centre being spread by `covariance`."""
+    """ln p as one of the main population, (n, 1 + len(ORDER)), and under every family's hypotheses, (n, h,
+    1 + len(ORDER)), the lot's centre being spread by `covariance`."""
     readings = ready.readings
     of_centre = spread_of(readings, covariance)
     gap = gaps(readings, centre)[:, :, None]
@@ -178,10 +189,9 @@ def _under(ready: _Prepared, centre: Floats, covariance: Floats) -> tuple[Floats
     sizes = [len(group.names) for group in ready.groups]
     out = np.zeros((gap.shape[0], sum(sizes), len(ORDER) + 1))
     begin = 0
-    for group, spread, shifts, size in zip(ready.groups, ready.spreads, ready.shifts, sizes, strict=True):
+    for spread, shifts, size in zip(ready.spreads, ready.shifts, sizes, strict=True):
         mine = out[:, begin : begin + size]
         mine[:, :, 1:] = by_kind(readings, root_of(spread + of_centre), gap - shifts)
-        mine += group.ln_weights[:, None]
         begin += size
     return _from_prior(belongs), out
 
