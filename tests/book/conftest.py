@@ -1,11 +1,11 @@
-"""Every test that asks for `where` or `book` runs twice: on an SQLite file and on a PostgreSQL database."""
+"""Every test that asks for `where` or `book` runs twice: on an SQLite file and in a PostgreSQL schema."""
 
 from __future__ import annotations
 
 import pytest
 
 from partscreen.book.store import Book
-from tests.book.servers import fresh_database, needs_postgres
+from tests.book.servers import fresh_schema, needs_postgres
 
 BOTH = [pytest.param("sqlite"), pytest.param("postgres", marks=needs_postgres)]
 
@@ -16,7 +16,7 @@ def where(request, tmp_path):
     if request.param == "sqlite":
         yield str(tmp_path / "book.sqlite")
     else:
-        with fresh_database() as url:
+        with fresh_schema() as url:
             yield url
 
 

@@ -18,7 +18,9 @@ def part_draft(n: int, lot: str = "A1", supplier: str = "first supplier", **more
 def filled(book: Book, n: int = 12) -> list:
     """A book of n parts, a lot, a kit, a photo and a fitted part."""
     written = book.append([part_draft(i, content_key=f"part {i}") for i in range(n)])
-    written += book.append([Draft("lot", {"schema": 1, "lot": "A1", "supplier": "first supplier", "note": "µA, Ω, 名"})])
+    written += book.append(
+        [Draft("lot", {"schema": 1, "lot": "A1", "supplier": "first supplier", "note": "µA, Ω, 名"})]
+    )
     written += book.append([Draft("fitted", {"schema": 1, "lot": "A1", "part": "3", "job": "J-7", "session": "s1"})])
     use = {"sha256": PHOTO.sha256, "size": len(PHOTO.content), "media_type": PHOTO.media_type}
     written += book.append([Draft("observation", {"schema": 1, "blobs": [use]})], {PHOTO.sha256: PHOTO})
@@ -34,6 +36,7 @@ def behind_its_back(book: Book, *, guards_back: bool = True):
     """
     if book.place.path is not None:
         with closing(sqlite3.connect(book.place.path, isolation_level=None)) as raw:
+            raw.execute("PRAGMA synchronous = OFF")  # no power cut is meant here
             guards = raw.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
             for name, _ in guards:
                 raw.execute(f"DROP TRIGGER {name}")
@@ -66,4 +69,4 @@ def plain(book: Book, statement: str, *values) -> None:
 
 
 def _libpq(book: Book) -> str:
-    return book.place.url.replace("+psycopg", "").replace(" ", "%20")
+    return book.place.url.replace("+psycopg", "").replace(" ", "%20").replace("=-csearch_path=", "=-csearch_path%3D")

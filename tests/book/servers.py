@@ -22,6 +22,21 @@ needs_postgres = pytest.mark.skipif(
 
 
 @contextmanager
+def fresh_schema() -> Iterator[str]:
+    """The URL of a new, empty schema of the server's database, dropped afterwards; much quicker than a database."""
+    import psycopg
+
+    assert SERVER, "PARTSCREEN_TEST_POSTGRES is not set"
+    name = f"book_{uuid.uuid4().hex[:12]}"
+    with psycopg.connect(SERVER, autocommit=True) as server:
+        server.execute(f'CREATE SCHEMA "{name}"')
+        try:
+            yield f"{SERVER}?options=-csearch_path%3D{name}"
+        finally:
+            server.execute(f'DROP SCHEMA "{name}" CASCADE')
+
+
+@contextmanager
 def fresh_database() -> Iterator[str]:
     """The URL of a new, empty database, which is dropped afterwards."""
     import psycopg

@@ -14,9 +14,10 @@ from partscreen.book.keys import keys_of
 from partscreen.book.store import Blob, Book, BookError, Draft, Head
 from tests.book.core_books import PHOTO, behind_its_back, filled, part_draft, plain
 
+TEXT = st.text(st.characters(exclude_categories=["Cs"]))  # lone surrogates are no characters
 JSON = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False, allow_infinity=False) | st.text(),
-    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(), inner, max_size=4),
+    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False, allow_infinity=False) | TEXT,
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(TEXT, inner, max_size=4),
     max_leaves=12,
 )
 
@@ -57,13 +58,9 @@ def test_each_hash_covers_the_one_before_and_the_stored_bytes(book):
         assert body == canonical_bytes(entry.body)
 
 
-@given(st.dictionaries(st.text(), JSON, max_size=6))
+@given(st.dictionaries(TEXT, JSON, max_size=6))
 def test_canonical_bytes_lose_nothing_and_are_the_same_again(body):
-    try:
-        once = canonical_bytes(body)
-    except ValueError as error:
-        assert "broken character" in str(error)  # lone surrogates
-        return
+    once = canonical_bytes(body)
     assert parse(once) == body
     assert canonical_bytes(parse(once)) == once
 
@@ -103,7 +100,11 @@ def test_a_body_that_cannot_be_kept_exactly_is_refused_with_its_place(tmp_path, 
 def test_every_bad_draft_is_named_at_once_and_none_is_written(book):
     with pytest.raises(BookError) as caught:
         book.append([part_draft(1), Draft("part", {"x": math.nan}), Draft("No Kind", {}), Draft("part", {"lot": 3})])
-    assert [problem.where for problem in caught.value.problems] == ["entry 2 (part)", "entry 3 (No Kind)", "entry 4 (part)"]
+    assert [problem.where for problem in caught.value.problems] == [
+        "entry 2 (part)",
+        "entry 3 (No Kind)",
+        "entry 4 (part)",
+    ]
     assert book.head().seq == 0
 
 
@@ -179,9 +180,9 @@ def test_a_blob_is_kept_once_and_only_with_an_entry_that_names_it(book):
         book.append([Draft("file", {"blobs": ["0" * 64]})], {"0" * 64: PHOTO})
     with pytest.raises(BookError, match="is missing"):
         book.append([Draft("file", {"blobs": ["0" * 64]})])
+    other = Blob(b"four", "text/csv")
+    use = {"sha256": other.sha256, "size": 3}
     with pytest.raises(BookError, match="its entry says 3"):
-        other = Blob(b"four", "text/csv")
-        use = {"sha256": other.sha256, "size": 3}
         book.append([Draft("file", {"blobs": [use]})], {other.sha256: other})
     assert book.head().seq == 18
     assert book.verify().ok
