@@ -10,7 +10,9 @@ import typer
 from partscreen.cli.check import check
 from partscreen.cli.demo import demo
 from partscreen.cli.read import read
+from partscreen.cli.replace import replace
 from partscreen.cli.screen import screen
+from partscreen.cli.stage import stage
 from partscreen.cli.types import types
 
 app = typer.Typer(
@@ -45,6 +47,8 @@ app.command("read")(read)
 app.command("types")(types)
 app.command("check")(check)
 app.command("screen")(screen)
+app.command("stage")(stage)
+app.command("replace")(replace)
 
 
 def main() -> None:

@@ -21,6 +21,7 @@ from partscreen.stage.crossover import (
     curve_from_fit,
     flattest_idle,
     ideal_curve,
+    least_ripple_idle,
     ripple,
 )
 from partscreen.stage.devices import Side
@@ -148,8 +149,10 @@ def check_crossover(stage: Stage, upper: Side, lower: Side, found: Flattest | No
                          figures=figures)  # fmt: skip
     chosen, best = gain_curve(stage, found, target), gain_curve(stage, found, found.volts)
     if chosen is not None and best is not None:
-        figures |= {"gain_ripple": ripple(chosen), "gain_ripple_flattest": ripple(best)}
+        least = found.volts * _least(stage, found)
+        figures |= {"gain_ripple": ripple(chosen), "gain_ripple_flattest": ripple(best), "least_ripple_bias": least}
         flat += f"; the gain wanders by {ripple(chosen):.2g} of 1, at the flattest by {ripple(best):.2g}"
+        flat += f" (within {found.reach:.2g} A it wanders least at {_milli(least)} mV)"
     ratio = target / found.volts
     result: CheckOutcome = "marginal" if ratio > TOO_RICH else "ok"
     sentence = f"{_milli(target)} mV is {_milli(target / stage.emitter_ohms)} mA a device; {flat}."
@@ -158,6 +161,14 @@ def check_crossover(stage: Stage, upper: Side, lower: Side, found: Flattest | No
         code=code, about=about, result=result, value=target, limit=found.volts, unit="V", margin=1.0 - ratio,
         sentence=sentence, source=CRITERION, figures=figures,
     )  # fmt: skip
+
+
+def _least(stage: Stage, found: Flattest) -> float:
+    """Bias of the least ripple as a share of the flattest one."""
+    load = stage.load.resistance or stage.load.minimum_impedance
+    assert load is not None  # there is a gain curve
+    idle = stage.stage.devices_per_rail * found.idle
+    return least_ripple_idle(found.upper, found.lower, load, found.reach, idle) / idle
 
 
 def _how_far(ratio: float) -> str:
@@ -196,6 +207,7 @@ def check_readings(stage: Stage, found: Flattest | None) -> list[StageCheck]:
         off = abs(volts / bias.target - 1.0)
         result: CheckOutcome = "ok" if off <= bias.tolerance else "not_ok"
         against = f"target {_milli(bias.target)} mV within {bias.tolerance * 100:g} %"
+        against += "." if result == "ok" else ": set it anew, warm and without signal, and look whether all agree."
         checks.append(
             StageCheck(
                 code="BIAS_READING",
@@ -205,7 +217,7 @@ def check_readings(stage: Stage, found: Flattest | None) -> list[StageCheck]:
                 limit=bias.target,
                 unit="V",
                 margin=bias.tolerance - off,
-                sentence=f"{words}; {against}.{flat}",
+                sentence=f"{words}; {against}",
                 figures=figures,
                 source="stage file; idle is set without signal, warm (common practice, no source)",
             )

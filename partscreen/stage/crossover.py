@@ -198,3 +198,20 @@ def flattest_idle(upper: OneSide, lower: OneSide, reach: float) -> float:
         return float(np.log(1.0 / both / wanted))
 
     return float(np.exp(brentq(excess, np.log(reach * 1e-4), np.log(reach), xtol=1e-9)))
+
+
+def least_ripple_idle(upper: OneSide, lower: OneSide, load: float, reach: float, flattest: float) -> float:
+    """Idle current of a side [A] at which the gain over -reach to reach wanders least; looked for below `flattest`.
+
+    It lies some way below the criterion's figure, as within a finite range the gain of the conducting side has not
+    settled yet.
+    """
+    from scipy.optimize import minimize_scalar
+
+    def cost(share: float) -> float:
+        return ripple(crossover(upper, lower, share * flattest, load, reach))
+
+    shares = np.linspace(0.3, 1.1, 17)
+    best = int(np.argmin([cost(float(share)) for share in shares]))
+    ends = float(shares[max(best - 1, 0)]), float(shares[min(best + 1, len(shares) - 1)])
+    return flattest * float(minimize_scalar(cost, bounds=ends, method="bounded", options={"xatol": 1e-3}).x)

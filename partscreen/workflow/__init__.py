@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from partscreen.workflow.lookup import explain_files, tell_types
     from partscreen.workflow.options import Outcome, Progress, ScreenOptions
     from partscreen.workflow.screening import check_part, exit_code, screen_files
+    from partscreen.workflow.stage import check_stage, load_screening, replace_type, write_stage
     from partscreen.workflow.writing import write_outcome
 
 _HOME = {
@@ -22,6 +23,10 @@ _HOME = {
     "check_part": "screening",
     "exit_code": "screening",
     "screen_files": "screening",
+    "check_stage": "stage",
+    "load_screening": "stage",
+    "replace_type": "stage",
+    "write_stage": "stage",
     "write_outcome": "writing",
 }
 
@@ -30,12 +35,16 @@ __all__ = [
     "Progress",
     "ScreenOptions",
     "check_part",
+    "check_stage",
     "exit_code",
     "explain_files",
+    "load_screening",
+    "replace_type",
     "run_demo",
     "screen_files",
     "tell_types",
     "write_outcome",
+    "write_stage",
 ]
 
 

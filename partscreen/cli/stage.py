@@ -1,0 +1,47 @@
+"""partscreen stage: will the output stage bear these parts?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def stage(
+    stage_file: Annotated[Path, typer.Argument(metavar="STAGE.toml", help="The output stage, described in a file.")],
+    results: Annotated[
+        list[Path] | None, typer.Argument(metavar="RESULT.json", help="Results of screen: the parts to be fitted.")
+    ] = None,
+    reference: Annotated[
+        list[Path] | None,
+        typer.Option("--reference", metavar="FILE.toml", help="Reference files that take precedence."),
+    ] = None,
+    json: Annotated[
+        str | None, typer.Option("--json", metavar="OUT.json", help='Write the result as JSON; "-" to stdout.')
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Folder for a page with the checks and figures.")
+    ] = None,
+) -> None:
+    """Check an output stage: safe area, heat, drive, bias, fuses.
+
+    Exit codes: 0 all ok; 3 a file could not be used; 4 something is not ok; 5 something is marginal or not known.
+    """
+    from partscreen.cli.show import exit_with, say
+    from partscreen.cli.show_stage import show_stage, write_json
+    from partscreen.errors import PartscreenError
+    from partscreen.workflow import check_stage, write_stage
+    from partscreen.workflow.stage import EXIT_OF
+
+    try:
+        result = check_stage(stage_file, tuple(results or ()), references=tuple(reference or ()))
+        if out is not None:
+            say(f"written: {write_stage(result, out)}")
+        if json is not None:
+            write_json(result.model_dump_json(by_alias=True, indent=1), json)
+    except (PartscreenError, OSError) as error:
+        exit_with(3, error)
+    if json != "-":
+        show_stage(result)
+    raise typer.Exit(EXIT_OF[result.worst])

@@ -1,0 +1,76 @@
+"""Figures of an output stage: the load line in the safe area, the gain near crossover. Ready arrays in, panels out."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from partscreen.quantities import ZERO_CELSIUS
+from partscreen.report.numbers import figure
+from partscreen.report.panels import (
+    Axis,
+    Label,
+    Line,
+    Mark,
+    Panel,
+    Points,
+    decade_range,
+    linear_axis,
+    log_axis,
+    padded,
+    span,
+    spread_labels,
+)
+from partscreen.results.stage import GainCurve, LoadLineFigure
+
+LOWEST_CURRENT = 0.03  # [A]; below that a load line is idle and would only stretch the axis
+_DASHES: tuple[tuple[float, ...], ...] = ((), (6, 2), (3, 2), (1, 2), (6, 2, 1, 2))
+
+
+def load_line_panel(drawn: LoadLineFigure) -> Panel:
+    """Load line of one device at full swing on logarithmic axes, with the permitted currents around it."""
+    vce, ic = np.asarray(drawn.vce), np.asarray(drawn.ic)
+    x_range = span([vce, *(np.asarray(line.vce) for line in drawn.limits)], positive=True) or (1.0, 100.0)
+    y_range = span([ic, *(np.asarray(line.ic) for line in drawn.limits)], positive=True) or (0.1, 10.0)
+    low, high = decade_range(max(1.0, x_range[0]), x_range[1], 1.1)
+    x = log_axis("VCE", low, high * 1.9, "V")  # room for the names at the ends of the lines
+    y = log_axis("IC of one device", *decade_range(max(LOWEST_CURRENT, y_range[0]), y_range[1]), "A")
+    inside = (vce >= x.low) & (ic >= y.low)
+    marks: list[Mark] = [Line(np.where(inside, vce, np.nan), np.where(inside, ic, np.nan), 1.8, 1.0)]
+    labels = []
+    for line, dash in zip(drawn.limits, _DASHES * 4, strict=False):
+        at, permitted = np.asarray(line.vce), np.asarray(line.ic)
+        marks.append(Line(at, permitted, 1.0, 0.65, dash))
+        seen = np.flatnonzero(permitted >= y.low)
+        if seen.size:
+            labels.append(Label(float(at[seen[-1]]) * 1.03, float(permitted[seen[-1]]), line.name))
+    marks += spread_labels(labels, y)
+    hot = ""
+    if drawn.case_temperature is not None:
+        hot = f" at {figure(drawn.case_temperature - ZERO_CELSIUS, 'degC')} case"
+    names = ", ".join(line.name for line in drawn.limits) or "none known"
+    words = f"Heavy: the load line of one device at full swing. Thin: permitted current{hot}: {names}."
+    return Panel(drawn.about, words, x, y, tuple(marks))
+
+
+def crossover_panel(curves: list[GainCurve]) -> Panel | None:
+    """Gain of the stage against output current, one line a bias; None without curves."""
+    if not curves:
+        return None
+    current = [np.asarray(curve.current) for curve in curves]
+    gain = [np.asarray(curve.gain) for curve in curves]
+    x_range, y_range = span(current), span(gain)
+    if x_range is None or y_range is None:
+        return None
+    x: Axis = linear_axis("Output current in A", *padded(*x_range, 0.02))
+    y: Axis = linear_axis("Gain", *padded(*y_range))
+    marks: list[Mark] = []
+    labels = []
+    for curve, i, g, dash in zip(curves, current, gain, _DASHES, strict=False):
+        marks.append(Line(i, g, 1.2, 1.0, dash))
+        middle = int(np.argmin(np.abs(i)))
+        marks.append(Points(i[middle : middle + 1], g[middle : middle + 1], "disc" if not dash else "diamond"))
+        beside = float(i[middle]) + 0.03 * (x.high - x.low)
+        labels.append(Label(beside, float(g[middle]), f"{curve.name}, {figure(curve.bias, 'V')}"))
+    marks += spread_labels(labels, y)
+    told = "; ".join(f"{c.name}: {figure(c.bias, 'V')} across one emitter resistor" for c in curves)
+    return Panel("Gain near crossover", f"Gain of the output stage against output current. {told}.", x, y, tuple(marks))

@@ -1,0 +1,110 @@
+"""Will the stage bear its parts, and what can take an obsolete type's place?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from partscreen.errors import Problem, UnusableInput
+from partscreen.workflow.settings import load_library
+
+if TYPE_CHECKING:
+    from partscreen.results import Screening
+    from partscreen.results.stage import ReplaceResult, StageResult
+
+EXIT_OF = {"ok": 0, "marginal": 5, "not_known": 5, "not_ok": 4}
+"""Exit code of `stage` by its worst check."""
+
+
+def check_stage(stage_file: Path, results: Sequence[Path] = (), *, references: Sequence[Path] = ()) -> StageResult:
+    """Every check of an output stage, with the curves of screened parts where results of `screen` are given.
+
+    Raises
+    ------
+    UnusableInput
+        The stage file, a result or a reference file cannot be used; problems of all files are listed at once.
+    """
+    from partscreen.stage.devices import known_parts
+    from partscreen.stage.judge import judge_stage
+    from partscreen.stage.read import load_stage
+
+    problems: list[Problem] = []
+    screenings: list[Screening] = []
+    stage = None
+    try:
+        stage = load_stage(stage_file)
+    except UnusableInput as error:
+        problems += error.problems
+    for path in results:
+        try:
+            screenings.append(load_screening(path))
+        except UnusableInput as error:
+            problems += error.problems
+    if problems or stage is None:
+        raise UnusableInput(problems)
+    library = load_library(references)
+    parts, notes = known_parts(screenings, library)
+    return judge_stage(stage, library, parts, notes)
+
+
+def replace_type(name: str, stage_file: Path | None = None, *, references: Sequence[Path] = ()) -> ReplaceResult:
+    """Library types ranked as replacements of a type, in a stage where one is given.
+
+    Raises
+    ------
+    UnknownType
+        The type is not in the library.
+    UnusableInput
+        The stage file or a reference file cannot be used, or the stage holds another type.
+    """
+    from partscreen.stage.read import load_stage
+    from partscreen.stage.replacement import replacements
+
+    stage = None if stage_file is None else load_stage(stage_file)
+    return replacements(name, load_library(references), stage)
+
+
+def load_screening(path: Path) -> Screening:
+    """A result that `screen --json` or `--out` wrote.
+
+    Raises
+    ------
+    UnusableInput
+        Not readable, or no result of `screen`.
+    """
+    from pydantic import ValidationError
+
+    from partscreen.results import Screening
+
+    try:
+        return Screening.model_validate_json(path.read_bytes())
+    except OSError as error:
+        what, fix = f"cannot be read ({error.strerror})", "check the path"
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(bit) for bit in first["loc"])
+        what = f"is no result of `partscreen screen`: {f'{place}: ' if place else ''}{first['msg']}"
+        fix = "give the file that `screen --json` wrote"
+    raise UnusableInput([Problem("RESULT", what, fix, str(path))])
+
+
+def write_stage(result: StageResult, out: Path) -> Path:
+    """Write the page of a stage into a folder; the path written.
+
+    Raises
+    ------
+    UnusableInput
+        The place cannot be written to.
+    """
+    from partscreen.report.stage_page import render_stage
+
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        page = out / "stage.html"
+        page.write_text(render_stage(result), encoding="utf-8")
+    except OSError as error:
+        fix = "name a folder that exists and may be written to"
+        what = f"cannot write: {error.strerror or error}"
+        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(error.filename or out))]) from error
+    return page
