@@ -1,8 +1,9 @@
-"""Copies of a book: always one SQLite file with the same entries and hashes, from either database and back to either."""
+"""Copies of a book: always one SQLite file with the same entries and hashes, from and to either database."""
 
 from __future__ import annotations
 
 import os
+import stat
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
@@ -58,11 +59,11 @@ def restore(path: Path, target: Place, opened: Callable[..., Book]) -> None:
     with tempfile.TemporaryDirectory() as folder:  # the backup may be of an older version: its copy is brought up
         fresh = Path(folder) / "copy.sqlite"
         _checked_copy(source, fresh, opened)
-        with opened(target.url) as book, explained(target):
-            with reading(make_engine(Place(str(path), path=fresh))) as rows, writing(book._engine) as sink:
-                if sink.scalar(select(func.count()).select_from(entry)):
-                    raise _exists(target)
-                _copy_rows(rows, sink)
+        copy = make_engine(Place(str(path), path=fresh))
+        with opened(target.url) as book, explained(target), reading(copy) as rows, writing(book._engine) as sink:
+            if sink.scalar(select(func.count()).select_from(entry)):
+                raise _exists(target)
+            _copy_rows(rows, sink)
 
 
 def _checked_copy(source: Place, fresh: Path, opened: Callable[..., Book]) -> None:
@@ -81,8 +82,10 @@ def _checked_copy(source: Place, fresh: Path, opened: Callable[..., Book]) -> No
 
 def _copy_file(source: Path, target: Path) -> None:
     """SQLite's online backup: a state between two transactions, whoever writes meanwhile."""
-    with closing(open_sqlite(source, "ro")) as old, closing(open_sqlite(target, "rwc")) as new:
+    # Not read-only: a journal that a killed writer left must be rolled back first.
+    with closing(open_sqlite(source, "rw")) as old, closing(open_sqlite(target, "rwc")) as new:
         old.backup(new, pages=-1)
+    target.chmod(stat.S_IMODE(source.stat().st_mode) | stat.S_IRUSR | stat.S_IWUSR)
 
 
 @contextmanager
