@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -50,6 +50,7 @@ class Population:
         Per parameter, where most of what is known of its centre came from: "rating regression", "limit interval",
         "one-sided limit", "typical value", "digitised curve", "published thermal resistance" or "assumption".
     chi_square, dof : misfit of what the sheets say to the prior from ratings, and the number of figures used.
+    spreads : those it was made with, where they are not the packaged ones.
     """
 
     type_number: str
@@ -63,6 +64,7 @@ class Population:
     chi_square: float = 0.0
     dof: int = 0
     gain_group: str | None = None
+    spreads: Spreads | None = None
 
     def part_prior(self) -> PartPrior:
         """Prior of one part of an unknown lot: all three kinds of ignorance added."""
@@ -102,6 +104,8 @@ def population_for(
     plain = spreads is None and not key[1] and not key[2] and gain_group is None
     stored = load_store().by_type.get(key_of_type(of)) if plain else None
     found = _stored(stored) if stored else _build(of, key[1], key[2], gain_group, spreads or load_spreads())
+    if spreads is not None and found is not None:
+        found = replace(found, spreads=spreads)
     if spreads is None:
         _CACHE[key] = (of, found)
         while len(_CACHE) > _CACHE_SIZE:

@@ -25,8 +25,8 @@ class _Figure(BaseModel):
 
     @model_validator(mode="after")
     def _basis_is_told(self) -> _Figure:
-        if not self.basis.startswith(("computed", "assumption", "published")):
-            raise ValueError(f"basis {self.basis!r} starts with none of: computed, assumption, published")
+        if not self.basis.startswith(("computed", "assumption", "published", "learned")):
+            raise ValueError(f"basis {self.basis!r} starts with none of: computed, assumption, published, learned")
         return self
 
 
@@ -57,12 +57,16 @@ class ConstantFigure(_Figure):
 
 class ParameterSpread(_Figure):
     """Standard deviations of one coordinate: parts of a lot, lots of a type, editions (makers, revisions, processes)
-    of a type.
+    of a type. Learned figures tell how many lots and parts they rest on, and their 95 % intervals.
     """
 
     within: float = Field(gt=0)
     between: float = Field(ge=0)
     edition: float = Field(ge=0)
+    lots: int | None = None
+    parts: int | None = None
+    interval_within: tuple[float, float] | None = None
+    interval_between: tuple[float, float] | None = None
 
 
 class LimitFigure(_Figure):
@@ -106,6 +110,17 @@ class ReadingFigure(_Figure):
         return np.asarray(np.sqrt(self.shape**2 + own**2 + high**2))
 
 
+class LearnedReading(ReadingFigure):
+    """The same, learned from measured parts of one type (only `shape`, `relative` and `at_rated` are).
+
+    `up_to`: collector current over rated current to which parts were read; further on the default holds.
+    """
+
+    up_to: float = Field(default=np.inf, ge=0)
+    lots: int = Field(default=0, ge=0)
+    parts: int = Field(default=0, ge=0)
+
+
 class Correlation(_Figure):
     """Correlation of the rating residuals, row by row."""
 
@@ -130,6 +145,7 @@ class Spreads(BaseModel):
     spreads: dict[str, ParameterSpread]
     limits: dict[str, LimitFigure]
     readings: dict[str, ReadingFigure]
+    type_readings: dict[str, dict[str, LearnedReading]] = Field(default_factory=dict)
 
     @model_validator(mode="after")
     def _every_parameter_is_there(self) -> Spreads:
@@ -150,6 +166,17 @@ class Spreads(BaseModel):
         if not vceo:  # not stated: the exponent times the spread of ln VCEO over types, about 0.7
             sd = np.hypot(sd, 0.7 * np.array([self.ratings[name].coefficients[2] for name in NAMES]))
         return mean, self._correlations() * sd[:, None] * sd[None, :]
+
+    def misfit_std(
+        self, symbol: str, value: npt.ArrayLike, rated_share: npt.ArrayLike, type_number: str | None = None
+    ) -> Floats:
+        """`ReadingFigure.misfit_std`: as learned for the type where and as far as it was, else as usual."""
+        usual = self.readings[symbol].misfit_std(value, rated_share)
+        learned = self.type_readings.get(type_number or "", {}).get(symbol)
+        if learned is None:
+            return usual
+        near = np.asarray(rated_share, dtype=float) <= 1.05 * learned.up_to
+        return np.where(near, learned.misfit_std(value, rated_share), usual)
 
     def _correlations(self) -> Floats:
         matrix = np.eye(N_PARAMETERS)

@@ -49,6 +49,8 @@ class AssumedPopulation:
     ic_rated: float
     ic_ln_sd: float
     basis: str
+    type_number: str = ""
+    spreads: Spreads | None = None
 
 
 def top_current(observations: Observations) -> float | None:

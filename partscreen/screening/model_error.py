@@ -13,7 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from partscreen.device.observations import Observations
-from partscreen.reference.population_spreads import load_spreads
+from partscreen.device.prior import TypeConstants
+from partscreen.reference.population_spreads import Spreads, load_spreads
 
 Floats = npt.NDArray[np.float64]
 
@@ -22,6 +23,17 @@ class GradingLike(Protocol):
     """How sure a junction's capacitance is at another bias."""
 
     def ln_std(self, bias: npt.ArrayLike) -> Floats: ...
+
+
+class PopulationLike(Protocol):
+    """Of a type's population, what the model's error depends on."""
+
+    @property
+    def type_number(self) -> str: ...
+    @property
+    def constants(self) -> TypeConstants: ...
+    @property
+    def spreads(self) -> Spreads | None: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,15 +48,25 @@ class Misfit:
     vce_sat: Floats
 
 
-def misfit_of(o: Observations, ic_rated: float) -> Misfit:
-    """From `reference_curves/spreads.toml`, by collector current over rated current; 0 where there is no reading."""
-    figures = load_spreads().readings
+def misfit_for(o: Observations, population: PopulationLike) -> Misfit:
+    """As learned for the type, where the population comes from learned spreads; else as for any type."""
+    return misfit_of(o, population.constants.ic_rated, population.spreads, population.type_number)
+
+
+def misfit_of(
+    o: Observations, ic_rated: float, spreads: Spreads | None = None, type_number: str | None = None
+) -> Misfit:
+    """By collector current over rated current; 0 where there is no reading.
+
+    `spreads`: None for those of `reference_curves/spreads.toml`; learned ones may know the type's own error.
+    """
+    figures = spreads or load_spreads()
     gain_share, sat_share = o.gain_ic / ic_rated, o.sat_ic / ic_rated
     with np.errstate(invalid="ignore"):
         return Misfit(
-            np.nan_to_num(figures["hFE"].misfit_std(o.hfe, gain_share)),
-            np.nan_to_num(figures["VBE"].misfit_std(o.vbe, gain_share)),
-            np.nan_to_num(figures["VCE(sat)"].misfit_std(o.vce_sat, sat_share)),
+            np.nan_to_num(figures.misfit_std("hFE", o.hfe, gain_share, type_number)),
+            np.nan_to_num(figures.misfit_std("VBE", o.vbe, gain_share, type_number)),
+            np.nan_to_num(figures.misfit_std("VCE(sat)", o.vce_sat, sat_share, type_number)),
         )
 
 

@@ -13,7 +13,7 @@ from partscreen.device.observations import Observations
 from partscreen.device.parameters import INDEX
 from partscreen.device.prior import TypeConstants
 from partscreen.readings.tables import Lot
-from partscreen.reference.population_spreads import load_spreads
+from partscreen.reference.population_spreads import Spreads, load_spreads
 from partscreen.results import ClosestType, Reason
 from partscreen.screening.evidence.knowledge import Knowledge, TypeCentre, session_block, widen
 from partscreen.screening.evidence.linear import N_COORDINATES
@@ -27,7 +27,7 @@ from partscreen.screening.evidence.weigh_lots import (
 from partscreen.screening.fitting import take_observations
 from partscreen.screening.halves import Halves, halves_of
 from partscreen.screening.lot_view import ABOUT_EQUAL
-from partscreen.screening.model_error import GradingLike, misfit_of
+from partscreen.screening.model_error import GradingLike, misfit_for
 from partscreen.screening.naming import name_weighed
 from partscreen.screening.outlier_parts import LotOutliers, find_outliers
 
@@ -42,8 +42,12 @@ KNOWN_GOOD_SHARE = 0.02  # expected share of unfit parts in a lot the user trust
 
 
 class PopulationLike(Protocol):
-    """Of a type's population, what weighing needs."""
+    """Of a type's population, what weighing needs. `spreads`: None where they are the packaged ones."""
 
+    @property
+    def type_number(self) -> str: ...
+    @property
+    def spreads(self) -> Spreads | None: ...
     @property
     def centre(self) -> Floats: ...
     @property
@@ -164,19 +168,18 @@ def _weigh_lot(
 ) -> WeighedLot:
     mine = take_observations(observations, rows)
     sessions = np.unique(mine.session)
-    known = replace(_knowledge(mine, sessions, population, others), bulk_is_type=alone)
+    known = replace(knowledge_of(mine, sessions, population, others), bulk_is_type=alone)
     surprise: float | None = None
     if teachers:
-        rated = population.constants.ic_rated
         told = [
-            (o, sessions.size == 1 and set(o.session.tolist()) == set(sessions.tolist()), misfit_of(o, rated))
+            (o, sessions.size == 1 and set(o.session.tolist()) == set(sessions.tolist()), misfit_for(o, population))
             for o in teachers
         ]
         # Lots of other sessions first: what the last one tells of its session's errors must reach the lot unspoilt.
         learnt = learn_from_known_good(known, sorted(told, key=lambda pair: pair[1]), population.constants)
         known, surprise = learnt.known, min(learnt.surprise)
     share = KNOWN_GOOD_SHARE if lot.known_good else prior_share
-    misfit = misfit_of(mine, population.constants.ic_rated)
+    misfit = misfit_for(mine, population)
     found = weigh_observations(mine, population.constants, known, prior_share=share, misfit=misfit)
     return WeighedLot(
         rows,
@@ -214,15 +217,16 @@ def _closest(found: LotEvidence, known: Knowledge, name: str) -> list[list[Close
     return out
 
 
-def _knowledge(
-    mine: Observations, sessions: Ints, population: PopulationLike, others: Sequence[TypeCentre]
+def knowledge_of(
+    mine: Observations, sessions: Ints, population: PopulationLike, others: Sequence[TypeCentre] = ()
 ) -> Knowledge:
+    """What is known of a lot before it is read, in the sessions it was read in."""
     known = knowledge_from(
         population.centre,
         population.centre_covariance,
         population.between,
         # Of parts within a lot the printed gain band says nothing: the spread is taken whole, not held to the band.
-        load_spreads().spread("within"),
+        (population.spreads or load_spreads()).spread("within"),
         temperature_std=float(mine.session_temp_std[sessions].max()),
         gain_std=float(mine.session_gain_ln_std[sessions].max()),
         lead_std=float(mine.session_lead_std[sessions].max()),
