@@ -198,8 +198,8 @@ def ln_likelihood_of_lots(readings: Readings, share: Floats, bulk_told: Bools | 
     All parts of a lot lean on one reference: where the bulk of a lot has evidence m, the readings leave it with odds of
     e^|m| that the whole bulk is the other way, however many parts it has. So the product is mixed with the one in which
     the evidence of all parts on the bulk's side changes sides (parts on the other side of 0 then say: unfit, where they
-    did; nothing, where they were in favour), at those odds; each product is scaled to a largest value of 1. A lot of one
-    part has no bulk, its product stands. What happened in service leans on no reference and changes no sides.
+    did; nothing, where they were in favour), at those odds; each product is scaled to a largest value of 1. A lot of
+    one part has no bulk, its product stands. What happened in service leans on no reference and changes no sides.
 
     Without this, forty parts at 20 to 1 in favour each would exclude a wholly substituted lot by 20^40 to 1, when the
     readings only say 20 to 1.

@@ -99,7 +99,7 @@ def next_lot_above(fit: Fitted, tolerable: float) -> Floats:
     by_style = (w[:, None, None] * above[:1] + (1.0 - w)[:, None, None] * above[1:]).reshape(-1, of.means.size)
     given_u = np.einsum("sv,cuv->csu", by_style, of.type_prior)
     joint = state_posterior(fit, np.arange(fit.groups.n_suppliers))
-    return np.einsum("jcsu,csu->j", joint, given_u)
+    return np.asarray(np.einsum("jcsu,csu->j", joint, given_u))
 
 
 def state_posterior(fit: Fitted, suppliers: Ints) -> Floats:
@@ -122,7 +122,7 @@ def outside(fit: Fitted, suppliers: Ints) -> Floats:
         if mine.any():
             explained = heights[:, c] @ people.prior[mine].T
             out[:, c] = (people.weight[mine] / np.maximum(explained, 1e-300)) @ people.prior[mine]
-    return out
+    return np.asarray(out)
 
 
 @dataclass(frozen=True, slots=True)

@@ -154,7 +154,7 @@ def population(of: Grids, suppliers: Floats, *, rounds: int = 4, m_nodes: int = 
     low_k, high_k = np.log(of.assumed.concentration)
     ends = np.array([[-9.0, 4.0], [low_k, high_k]])  # logit m from 1e-4 to 0.98
     for turn in range(rounds):
-        found, table, weight = _nodes(of, suppliers, a, b, ends, m_nodes, k_nodes)
+        found, table = _nodes(of, suppliers, a, b, ends, m_nodes, k_nodes)
         if turn == rounds - 1:
             break
         kept = table > 1e-4 * table.max()
@@ -175,7 +175,7 @@ def _around(kept: npt.NDArray[np.bool_], ends: Floats) -> Floats:
 
 def _nodes(
     of: Grids, suppliers: Floats, a: float, b: float, ends: Floats, m_nodes: int, k_nodes: int
-) -> tuple[Population, Floats, Floats]:
+) -> tuple[Population, Floats]:
     width = np.diff(ends)[:, 0] / (m_nodes, k_nodes)
     logit = ends[0, 0] + width[0] * (np.arange(m_nodes) + 0.5)
     ln_k = ends[1, 0] + width[1] * (np.arange(k_nodes) + 0.5)
@@ -194,7 +194,7 @@ def _nodes(
     nodes = Population(
         np.tile(prior, (n_c, 1)), weight.ravel(), np.repeat(np.arange(n_c), m.size), np.tile(m, n_c), np.tile(k, n_c)
     )
-    return _thin(nodes), table, weight
+    return _thin(nodes), table
 
 
 def _thin(nodes: Population) -> Population:

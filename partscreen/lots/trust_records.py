@@ -1,4 +1,4 @@
-"""What trust in a supplier rests on: judged lots with the evidence of their parts, and what became of parts in service."""
+"""What trust in a supplier rests on: judged lots with their parts' evidence, and what became of parts in service."""
 
 from __future__ import annotations
 

@@ -135,7 +135,7 @@ def assumption_words(assumed: Assumptions, half_life_days: float, tolerable: flo
         f"{', '.join(f'{w:g}' for w in assumed.spread_chances)}, else of concentration {spreads}; each as likely.",
         f"Types of a supplier lie about its mean with concentration "
         f"{', '.join(f'{c:g}' for c in assumed.type_spreads)}; each as likely.",
-        f"An unfit part is {FAILED_FIRST:g} times likelier to fail at first power-up, {within}, {FAILED_LATER:g} later; "
-        f"{PASSED_SOAK:g} times as likely to pass a soak. Found to be the cause: times {PART_CAUSE:g}; the stage was: "
-        f"{STAGE_CAUSE:g} of the logarithm. Parts that failed in one event share the evidence of one.",
+        f"An unfit part is {FAILED_FIRST:g} times likelier to fail at first power-up, {within}, {FAILED_LATER:g} "
+        f"later; {PASSED_SOAK:g} times as likely to pass a soak. Found to be the cause: times {PART_CAUSE:g}; "
+        f"the stage was: {STAGE_CAUSE:g} of the logarithm. Parts that failed in one event share the evidence of one.",
     ]

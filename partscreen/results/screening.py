@@ -164,10 +164,14 @@ class PartResult(Result):
 
 
 class LotAction(Result):
-    """What could be done with a lot and what it is expected to cost."""
+    """What could be done with a lot (`use`, `test_all`, `return`), and its expected cost in parts thrown away.
+
+    `sentence`: in words; in money too where the price of a part is known.
+    """
 
     action: str
     expected_cost: float | None = None
+    sentence: str | None = None
 
 
 class LotResult(Result):
@@ -181,6 +185,7 @@ class LotResult(Result):
     n_parts: int
     judgement: LotJudgement
     share_unfit: Interval | None = None
+    share_sentence: str | None = None
     actions: list[LotAction] = Field(default_factory=list)
     reasons: list[Reason] = Field(default_factory=list)
     parts: list[PartResult] = Field(default_factory=list)
