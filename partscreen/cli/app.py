@@ -7,8 +7,10 @@ import sys
 
 import typer
 
+from partscreen.cli.book import app as book
 from partscreen.cli.check import check
 from partscreen.cli.demo import demo
+from partscreen.cli.plan import plan
 from partscreen.cli.read import read
 from partscreen.cli.replace import replace
 from partscreen.cli.screen import screen
@@ -49,6 +51,8 @@ app.command("check")(check)
 app.command("screen")(screen)
 app.command("stage")(stage)
 app.command("replace")(replace)
+app.command("plan")(plan)
+app.add_typer(book, name="book")
 
 
 def main() -> None:

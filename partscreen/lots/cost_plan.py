@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import binom
+from scipy.special import gammaln, xlog1py, xlogy
 
 from partscreen.lots.cost_outcomes import (
     Prices,
@@ -24,13 +24,17 @@ from partscreen.lots.cost_outcomes import (
 )
 from partscreen.lots.operating_curve import apparent_share
 from partscreen.lots.share import ShareBelief
+from partscreen.lots.stopping import average_read_until_first
 
 Floats = npt.NDArray[np.float64]
 Way = Literal["use", "read_all", "send_back"]
 WAYS: tuple[Way, ...] = ("use", "read_all", "send_back")
 Kind = Literal["none", "sample", "sample_destroyed", "all", "stop_at_first"]
 
-EVERY_SIZE_TO = 60  # beyond, sizes in steps of about 4 %
+EVERY_SIZE_TO = 60  # beyond, sizes in steps of about 15 %, then finer about the best
+STEP = 1.15
+FINER = 24
+LARGEST_SAMPLE = 5000  # larger samples are not tried, but for the whole lot read and sorted
 MOST_NODES = 250
 
 
@@ -86,21 +90,32 @@ def cheapest_plans(
     plans = [_best(setting, "none", how, [0])]
     if stop_at_first:
         # Cleared parts are read already, so reading the whole lot is the largest of these samples.
-        plans.append(min((_stopping(setting, n) for n in sizes(lot_size)), key=_cost))
+        tried = sizes(lot_size)
+        best = min((_stopping(setting, n) for n in tried), key=_cost)
+        finer = (_stopping(setting, n) for n in _between(tried, best.sample_size))
+        plans.append(min([best, *finer], key=_cost))
     else:
         plans.append(_all(setting))
         plans.append(_best(setting, "sample", how, sizes(lot_size)))
-        if destructive is not None:
-            plans.append(_best(setting, "sample_destroyed", destructive, sizes(lot_size)[:-1]))
+        if destructive is not None and lot_size > 1:  # a lot that is destroyed whole serves nobody
+            plans.append(_best(setting, "sample_destroyed", destructive, [n for n in sizes(lot_size) if n < lot_size]))
     return tuple(sorted(plans, key=_cost))
 
 
 def sizes(lot_size: int) -> list[int]:
-    """Sample sizes that are tried: every one up to 60, then in steps of about 4 %, and the whole lot."""
-    out = list(range(1, min(lot_size, EVERY_SIZE_TO) + 1))
-    while out and out[-1] < lot_size:
-        out.append(min(lot_size, max(out[-1] + 1, round(out[-1] * 1.04))))
+    """Sample sizes tried first: every one up to 60, then in steps of about 15 %, up to the lot or 5000."""
+    most = min(lot_size, LARGEST_SAMPLE)
+    out = list(range(1, min(most, EVERY_SIZE_TO) + 1))
+    while out[-1] < most:
+        out.append(min(most, max(out[-1] + 1, round(out[-1] * STEP))))
     return out
+
+
+def _between(tried: Sequence[int], best: int) -> list[int]:
+    """Sizes between the neighbours of the best one, at most 24."""
+    place = tried.index(best)
+    low, high = tried[max(0, place - 1)] + 1, tried[min(len(tried) - 1, place + 1)] - 1
+    return sorted({round(n) for n in np.linspace(low, high, FINER)} - {best}) if high > low else []
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,9 +132,20 @@ def _cost(plan: CostPlan) -> float:
 
 
 def _best(setting: _Setting, kind: Kind, how: Reading, tried: Sequence[int]) -> CostPlan:
-    if not tried:
-        return _best(setting, "none", how, [0])
-    return min((_sampled(setting, kind, how, n) for n in tried), key=_cost)
+    each = how.minutes * setting.prices.minute_value + (setting.prices.price if how.destroys else 0.0)
+    best = _sampled(setting, kind, how, tried[0])
+    for n in tried[1:]:
+        if n * each > best.expected_cost:
+            break  # the sample alone costs more
+        best = min(best, _sampled(setting, kind, how, n), key=_cost)
+    return min([best, *(_sampled(setting, kind, how, n) for n in _between(tried, best.sample_size))], key=_cost)
+
+
+def _binomial(n: int, share: Floats) -> Floats:
+    """Binomial chances of 0 ... n at every share, shape (n + 1, k)."""
+    x = np.arange(n + 1)[:, None]
+    ways = gammaln(n + 1) - gammaln(x + 1) - gammaln(n - x + 1)
+    return np.asarray(np.exp(ways + xlogy(x, share) + xlog1py(n - x, -share)))
 
 
 def _all(setting: _Setting) -> CostPlan:
@@ -133,8 +159,8 @@ def _all(setting: _Setting) -> CostPlan:
 def _sampled(setting: _Setting, kind: Kind, how: Reading, n: int) -> CostPlan:
     """n parts read, then the cheapest way for each number of them against the lot."""
     share, prices, rest = setting.share, setting.prices, setting.lot_size - n
-    found = binom.pmf(np.arange(n + 1)[:, None], n, apparent_share(share, how.readings)) * setting.weight
     against = np.arange(n + 1)
+    found = _binomial(n, apparent_share(share, how.readings)) * setting.weight
     # Every cost is a constant times one of these: chance, cleared part, rest used, rest read, slipped part, bad share.
     seen, cleared, used, read, slipped, bad = (found @ _per_part(setting, how)).T
     kept = against * prices.price * seen + (n - against) * cleared
@@ -177,7 +203,7 @@ def _stopping(setting: _Setting, n: int) -> CostPlan:
     prices, how, share = setting.prices, setting.how, setting.share
     rest = setting.lot_size - n
     clear = (1.0 - apparent_share(share, how.readings)) ** n
-    read = average_read_until_first(n, share, how)
+    read = average_read_until_first(n, share, how.readings)
     _, cleared, used, _, slipped, _ = _per_part(setting, how).T
     back = send_back(setting.lot_size, prices)
     cost = clear * (n * cleared + rest * used) + (1.0 - clear) * back + read * how.minutes * prices.minute_value
@@ -187,10 +213,3 @@ def _stopping(setting: _Setting, n: int) -> CostPlan:
         "stop_at_first", n, 0, 0, float(setting.weight @ cost), float(setting.weight @ read) * how.minutes,
         float(setting.weight @ bad), {"use": passes, "read_all": 0.0, "send_back": 1.0 - passes},
     )  # fmt: skip
-
-
-def average_read_until_first(n: int, share: npt.ArrayLike, how: Reading) -> Floats:
-    """Average number of parts read of a large lot if reading stops at the first against it, at most n."""
-    q = apparent_share(share, how.readings)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.asarray(np.where(q > 0.0, (1.0 - (1.0 - q) ** n) / q, float(n)))

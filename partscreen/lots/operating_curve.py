@@ -58,19 +58,27 @@ def accepted_from_lot(lot_size: int, n: int, c: int, bad: npt.ArrayLike, reading
         raise ValueError(f"{n} read, up to {bad.max(initial=0)} bad, of a lot of {lot_size}")
     if readings.perfect:
         return np.asarray(hypergeom.cdf(c, lot_size, bad, n))
-    drawn = np.arange(n + 1)
-    given = _accepted_with_bad_in_sample(n, c, readings)
+    drawn = _likely_drawn(lot_size, n, bad)
+    given = _accepted_with_bad_in_sample(n, c, drawn, readings)
     weights = hypergeom.pmf(drawn, lot_size, bad[..., None], n)
     return np.asarray(np.minimum(weights @ given, 1.0))
 
 
-def _accepted_with_bad_in_sample(n: int, c: int, readings: ReadingsPower) -> Floats:
-    """Chance that at most c count against the lot, with 0, 1, ... n bad parts in the sample; shape (n + 1,)."""
-    bad = np.arange(n + 1)[:, None]
+def _likely_drawn(lot_size: int, n: int, bad: npt.NDArray[np.int_]) -> npt.NDArray[np.int_]:
+    """Numbers of bad parts a sample may hold, without those of a chance below 1e-16 or so (Hoeffding)."""
+    mean = n * bad / lot_size
+    far = 4.5 * np.sqrt(min(n, lot_size - n)) + 1.0  # exp(-2 x 4.5^2) is 3e-18
+    low = np.maximum(np.maximum(0, n + bad - lot_size), np.floor(mean - far))
+    high = np.minimum(np.minimum(n, bad), np.ceil(mean + far))
+    return np.arange(int(low.min()), int(high.max()) + 1)
+
+
+def _accepted_with_bad_in_sample(n: int, c: int, bad: npt.NDArray[np.int_], readings: ReadingsPower) -> Floats:
+    """Chance that at most c count against the lot, with so many bad parts in the sample; the shape of `bad`."""
     found = np.arange(min(c, n) + 1)[None]
-    found_bad = binom.pmf(found, bad, readings.against_if_bad)
-    rest = binom.cdf(c - found, n - bad, readings.against_if_good)
-    return np.asarray((found_bad * rest).sum(axis=1))
+    found_bad = binom.pmf(found, bad[:, None], readings.against_if_bad)
+    rest = binom.cdf(c - found, n - bad[:, None], readings.against_if_good)
+    return np.asarray(np.sum(found_bad * rest, axis=1))
 
 
 def accepted(lot_size: int | None, n: int, c: int, share: npt.ArrayLike, readings: ReadingsPower = PERFECT) -> Floats:

@@ -13,11 +13,11 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import gammaln, xlogy
-from scipy.stats import binom
+from scipy.special import xlogy
 
 from partscreen.lots.operating_curve import apparent_share
 from partscreen.lots.readings_power import PERFECT, ReadingsPower
+from partscreen.lots.stopping import against_in_lot, ln_choose
 
 Floats = npt.NDArray[np.float64]
 Decision = Literal["go on", "accept", "refuse"]
@@ -193,7 +193,7 @@ class SequentialPlan:
         return np.array(n_at), np.array(d_at), np.array(ways), np.array(taken)
 
     def operating(self, share: npt.ArrayLike) -> tuple[Floats, Floats]:
-        """Exact chance of acceptance and average number of parts for bad shares of a large lot; the shape of `share`."""
+        """Exact chance of acceptance and average number of parts, in a large lot; both in the shape of `share`."""
         n, d, ways, taken = self._stops
         p = apparent_share(share, self.readings)[..., None]
         chance = np.exp(ways + xlogy(d, p) + xlogy(n - d, 1.0 - p))
@@ -210,30 +210,15 @@ class SequentialPlan:
         if self.end > lot_size:
             raise ValueError(f"the plan may read {self.end} parts, the lot has {lot_size}")
         n, d, ways, taken = self._stops
-        against, weight = self._against_in_lot(lot_size, bad)
+        against, weight = against_in_lot(lot_size, bad, self.readings)
         accepted = average = 0.0
         for k, w in zip(against, weight, strict=True):
             left, still = lot_size - n, k - d
             possible = (still >= 0) & (still <= left)
             chance = np.zeros(n.size)
             chance[possible] = np.exp(
-                ways[possible] + _ln_choose(left[possible], still[possible]) - _ln_choose(lot_size, k)
+                ways[possible] + ln_choose(left[possible], still[possible]) - ln_choose(lot_size, k)
             )
             accepted += w * float(chance[taken].sum())
             average += w * float((chance * n).sum())
         return accepted, average
-
-    def _against_in_lot(self, lot_size: int, bad: int) -> tuple[npt.NDArray[np.int64], Floats]:
-        """How many parts of the whole lot would count against it if all were read: numbers and chances."""
-        if self.readings.perfect:
-            return np.array([bad]), np.array([1.0])
-        of_bad = binom.pmf(np.arange(bad + 1), bad, self.readings.against_if_bad)
-        of_good = binom.pmf(np.arange(lot_size - bad + 1), lot_size - bad, self.readings.against_if_good)
-        chance = np.convolve(of_bad, of_good)
-        kept = np.flatnonzero(chance > 1e-12)
-        return kept, chance[kept]
-
-
-def _ln_choose(n: npt.ArrayLike, k: npt.ArrayLike) -> Floats:
-    n, k = np.asarray(n, dtype=float), np.asarray(k, dtype=float)
-    return np.asarray(gammaln(n + 1.0) - gammaln(k + 1.0) - gammaln(n - k + 1.0))

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from partscreen.lots.operating_curve import accepted_from_lot, accepted_from_process
 from partscreen.lots.readings_power import PERFECT, ReadingsPower
 from partscreen.lots.zero_acceptance import OutOfReach, least_bad, most_bad, sample_size
 
 LARGEST_ACCEPTANCE = 3000
+LOOK_BACK = 12
 
 
 def two_point_plan(
@@ -35,11 +38,34 @@ def two_point_plan(
         raise ValueError(f"good is {good} and bad {bad}; 0 <= good < bad < 1 is needed")
     if lot_size is not None and most_bad(lot_size, good) >= least_bad(lot_size, bad):
         raise OutOfReach(f"in {lot_size} parts {good:.3g} and {bad:.3g} are the same number of bad parts")
-    for c in range(LARGEST_ACCEPTANCE + 1 if lot_size is None else min(LARGEST_ACCEPTANCE + 1, lot_size)):
+    most = LARGEST_ACCEPTANCE if lot_size is None else min(LARGEST_ACCEPTANCE, lot_size - 1)
+
+    def smallest(c: int) -> tuple[int, bool]:
+        """The sample that keeps the consumer's risk, and whether it keeps the producer's."""
         n = sample_size(bad, 1.0 - consumer_risk, lot_size=lot_size, c=c, readings=readings)
-        if 1.0 - _passes(good, n, c, lot_size, readings) <= producer_risk * (1.0 + 1e-12):
-            return n, c
-    raise OutOfReach(f"no plan that allows up to {LARGEST_ACCEPTANCE} keeps both risks")
+        return n, 1.0 - _passes(good, n, c, lot_size, readings) <= producer_risk * (1.0 + 1e-12)
+
+    c = _first_that_keeps(lambda c: smallest(c)[1], most)
+    if c is None:
+        raise OutOfReach(f"no plan that accepts with up to {most} bad parts keeps both risks")
+    return smallest(c)[0], c
+
+
+def _first_that_keeps(keeps: Callable[[int], bool], most: int) -> int | None:
+    """The smallest c that keeps the risks: by doubling and halving, then every one of the last ones before it.
+
+    The producer's risk falls with c but for small steps that whole numbers make, hence the last look.
+    """
+    high = 1
+    while not keeps(min(high, most)):
+        if high >= most:
+            return 0 if keeps(0) else None
+        high *= 2
+    low, high = -1, min(high, most)
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if keeps(middle) else (middle, high)
+    return next(c for c in range(max(0, high - LOOK_BACK), high + 1) if c == high or keeps(c))
 
 
 def _passes(good: float, n: int, c: int, lot_size: int | None, readings: ReadingsPower) -> float:

@@ -6,20 +6,73 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from partscreen.workflow.book import (
+        backup_book,
+        erase_photo,
+        kits_due,
+        restore_book,
+        show_book,
+        verify_book,
+        where_is,
+    )
+    from partscreen.workflow.book_common import Asked, Signed
+    from partscreen.workflow.book_correct import correct_entry, correct_reading
+    from partscreen.workflow.book_entries import (
+        record_approval,
+        record_bias,
+        record_fitted,
+        record_kit_check,
+        record_observation,
+        record_outcome,
+        record_override,
+        record_quarantine,
+        record_stress,
+    )
+    from partscreen.workflow.book_export import export_book
+    from partscreen.workflow.book_record import keep_screening, record_screening
+    from partscreen.workflow.book_rescreen import rescreen
     from partscreen.workflow.demo import run_demo
     from partscreen.workflow.lookup import explain_files, tell_types
     from partscreen.workflow.options import Outcome, Progress, ScreenOptions
+    from partscreen.workflow.plan import make_plan
+    from partscreen.workflow.plan_options import PlanOptions
     from partscreen.workflow.screening import check_part, exit_code, screen_files
     from partscreen.workflow.stage import check_stage, load_screening, replace_type, write_stage
     from partscreen.workflow.writing import write_outcome
 
 _HOME = {
+    "backup_book": "book",
+    "erase_photo": "book",
+    "kits_due": "book",
+    "restore_book": "book",
+    "show_book": "book",
+    "verify_book": "book",
+    "where_is": "book",
+    "Asked": "book_common",
+    "Signed": "book_common",
+    "correct_entry": "book_correct",
+    "correct_reading": "book_correct",
+    "record_approval": "book_entries",
+    "record_bias": "book_entries",
+    "record_fitted": "book_entries",
+    "record_kit_check": "book_entries",
+    "record_observation": "book_entries",
+    "record_outcome": "book_entries",
+    "record_override": "book_entries",
+    "record_quarantine": "book_entries",
+    "record_stress": "book_entries",
+    "export_book": "book_export",
+    "keep_screening": "book_record",
+    "record_screening": "book_record",
+    "rescreen": "book_rescreen",
     "run_demo": "demo",
     "explain_files": "lookup",
     "tell_types": "lookup",
     "Outcome": "options",
     "Progress": "options",
     "ScreenOptions": "options",
+    "make_plan": "plan",
+    "PlanOptions": "plan_options",
     "check_part": "screening",
     "exit_code": "screening",
     "screen_files": "screening",
@@ -31,18 +84,44 @@ _HOME = {
 }
 
 __all__ = [
+    "Asked",
     "Outcome",
+    "PlanOptions",
     "Progress",
     "ScreenOptions",
+    "Signed",
+    "backup_book",
     "check_part",
     "check_stage",
+    "correct_entry",
+    "correct_reading",
+    "erase_photo",
     "exit_code",
     "explain_files",
+    "export_book",
+    "keep_screening",
+    "kits_due",
     "load_screening",
+    "make_plan",
+    "record_approval",
+    "record_bias",
+    "record_fitted",
+    "record_kit_check",
+    "record_observation",
+    "record_outcome",
+    "record_override",
+    "record_quarantine",
+    "record_screening",
+    "record_stress",
     "replace_type",
+    "rescreen",
+    "restore_book",
     "run_demo",
     "screen_files",
+    "show_book",
     "tell_types",
+    "verify_book",
+    "where_is",
     "write_outcome",
     "write_stage",
 ]

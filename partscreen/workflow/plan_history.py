@@ -1,0 +1,60 @@
+"""The file of past lots for the switching rules."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from partscreen.errors import Problem, UnusableInput
+
+if TYPE_CHECKING:
+    from partscreen.lots.switching import PastLot
+
+_FIX = "a table with the columns lot_size and found (bad parts in the sample), one lot a row, oldest first"
+
+
+def read_history(path: Path) -> tuple[PastLot, ...]:
+    """Past lots from a delimited file with the columns lot_size, found and, if wished, lot; oldest first.
+
+    Raises
+    ------
+    UnusableInput
+        The file cannot be read, a column is missing or a number cannot be; every row is looked at.
+    """
+    from partscreen.lots.switching import PastLot
+
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        why = getattr(error, "strerror", None) or "it is no UTF-8 text"
+        raise UnusableInput([Problem("NOT_READABLE", f"cannot be read: {why}", _FIX, str(path))]) from error
+    lines = text.splitlines()
+    head = lines[0] if lines else ""
+    separator = max(",;\t", key=head.count)
+    rows = csv.DictReader(lines, delimiter=separator)
+    names = {name.strip().lower(): name for name in rows.fieldnames or ()}
+    missing = [name for name in ("lot_size", "found") if name not in names]
+    if missing:
+        raise UnusableInput(
+            [Problem("NO_COLUMN", f"no column {' or '.join(missing)}; there are: {head or 'none'}", _FIX, str(path), 1)]
+        )
+    lots: list[PastLot] = []
+    problems: list[Problem] = []
+    for row in rows:
+        numbers = {}
+        for name, least in (("lot_size", 2), ("found", 0)):
+            cell = (row[names[name]] or "").strip()
+            if cell.isdecimal() and int(cell) >= least:
+                numbers[name] = int(cell)
+            else:
+                what = f"{cell!r} is no whole number of at least {least}"
+                problems.append(Problem("NOT_A_COUNT", what, "put the cell right", str(path), rows.line_num, name))
+        if len(numbers) == 2:
+            label = (row[names["lot"]] or "").strip() if "lot" in names else ""
+            lots.append(PastLot(numbers["lot_size"], numbers["found"], label or f"row {rows.line_num}"))
+    if problems:
+        raise UnusableInput(problems)
+    if not lots:
+        raise UnusableInput([Problem("NO_ROWS", "holds no lot", _FIX, str(path))])
+    return tuple(lots)
