@@ -37,6 +37,8 @@ TOO_RICH = 2.0
 fell before, and the heat doubles for nothing)."""
 WIDEST_TOLERANCE = 0.20
 """Beyond this a resistor is off whatever its tolerance: the widest common series is E6, 20 % (IEC 60063, memory)."""
+SWING = 0.8
+"""Gain near crossover is looked at up to this share of the swing; beyond it devices near saturation (assumption)."""
 CRITERION = (
     "kT/qI equal to the whole emitter resistance: B. M. Oliver, Distortion in Complementary-Pair Class-B Amplifiers, "
     "1971 (memory)"
@@ -45,8 +47,12 @@ CRITERION = (
 
 @dataclass(frozen=True, slots=True)
 class Flattest:
-    """The bias that flattens the crossover. `volts`: across one emitter resistor; `idle`: of one device [A];
-    `internal`: resistance of one device beside its emitter resistor [ohm]; `basis`: whose curves; `junction` [K]."""
+    """The bias that flattens the crossover.
+
+    `volts`: across one emitter resistor; `idle`: of one device [A]; `internal`: resistance of one device beside its
+    emitter resistor, made of internal resistance, base resistance over gain and Early effect [ohm]; `basis`: whose
+    curves; `junction` [K]; `reach`: output current up to which the gain is looked at [A].
+    """
 
     volts: float
     idle: float
@@ -77,13 +83,14 @@ def device_curves(stage: Stage, side: Side, junction: float, highest: float) -> 
     """
     ohms, n = stage.emitter_ohms, stage.stage.devices_per_rail
     assert ohms is not None
-    vce = stage.rails.unloaded.highest if stage.rails.unloaded else 5.0
+    rail = stage.rails.unloaded.highest if stage.rails.unloaded else 5.0
+    load = n * (stage.load.resistance or stage.load.minimum_impedance or 0.0) if stage.rails.unloaded else 0.0
     known = population_for(side.kind)
     if known is None:
         return [ideal_curve(ohms, junction, highest)] * n, "ideal junctions without internal resistance"
     thetas = [np.asarray(part.fit.theta) for part in side.parts] or [known.centre]
     basis = "the parts' fitted curves" if side.parts else "the typical part of the type"
-    curves = [curve_from_fit(theta, known.constants, ohms, vce, junction, highest) for theta in thetas[:n]]
+    curves = [curve_from_fit(theta, known.constants, ohms, rail, junction, highest, load) for theta in thetas[:n]]
     return [curves[i % len(curves)] for i in range(n)], basis
 
 
@@ -96,10 +103,14 @@ def flattest(stage: Stage, upper: Side, lower: Side) -> Flattest | None:
     each = RANGE * 0.026 / ohms
     (up, basis), (down, other) = (device_curves(stage, side, junction, 3.0 * each) for side in (upper, lower))
     high, low = OneSide(up), OneSide(down)
-    idle = flattest_idle(high, low, n * each) / n
-    inside = float(np.mean([n * conducting_resistance(side, n * each) - ohms for side in (high, low)]))
+    reach = n * each
+    load = stage.load.resistance or stage.load.minimum_impedance
+    if stage.rails.unloaded and load:  # no further than the stage can swing
+        reach = min(reach, SWING * stage.rails.unloaded.lowest / load)
+    idle = flattest_idle(high, low, reach) / n
+    inside = float(np.mean([n * conducting_resistance(side, reach) - ohms for side in (high, low)]))
     basis = basis if basis == other else f"{basis} and {other}"
-    return Flattest(idle * ohms, idle, inside, basis, junction, high, low, n * each)
+    return Flattest(idle * ohms, idle, inside, basis, junction, high, low, reach)
 
 
 def gain_curve(stage: Stage, found: Flattest, volts: float) -> Crossover | None:
@@ -135,7 +146,7 @@ def check_crossover(stage: Stage, upper: Side, lower: Side, found: Flattest | No
         return not_known(code, about, ["emitter_resistors.marked"])
     _, words = idle_junction(stage, (upper, lower))
     flat = f"flattest at {_milli(found.volts)} mV ({_milli(found.idle)} mA a device)"
-    flat += f" by {found.basis}, with {_milli(found.internal)} mohm inside the device, {words}"
+    flat += f" by {found.basis}, with {_milli(found.internal)} mohm beside the resistor, {words}"
     target = stage.bias.target
     figures: dict[str, float | int | str | None] = {
         "flattest": found.volts,

@@ -22,6 +22,7 @@ from partscreen.device.temperature import thermal_voltage
 Floats = npt.NDArray[np.float64]
 
 LOWEST, PER_DECADE = 1e-7, 60
+LEAST_VCE = 2.0  # [V]; below it the device saturates, which the curves do not go into
 RANGE = 16.0
 """How far from zero the gain is looked at, in idle currents of the 26 mV criterion, (kT/q)/R: at 0.22 ohm 1.9 A a
 device. There the side that rests is off and the gain has levelled out (assumption; the table of check values that the
@@ -47,19 +48,44 @@ def current_grid(highest: float) -> Floats:
     return np.asarray(np.geomspace(LOWEST, highest, int(decades * PER_DECADE)))
 
 
-def curve_from_card(card: Card, ohms: float, vce: float, junction: float, highest: float) -> DeviceCurve:
-    """Of a device by its parameters at a junction temperature [K], with an emitter resistor [ohm]."""
+def _along_load_line(ic: Floats, rail: float, load: float) -> Floats:
+    """VCE of a device whose own current lifts the output: rail - load * ic, not below LEAST_VCE. [V]"""
+    return np.maximum(rail - load * ic, LEAST_VCE)
+
+
+def curve_from_card(
+    card: Card, ohms: float, rail: float, junction: float, highest: float, load: float = 0.0
+) -> DeviceCurve:
+    """Of a device by its parameters.
+
+    Parameters
+    ----------
+    card : Card of scalars
+    ohms : emitter resistor [ohm]
+    rail : VCE at no output [V]
+    junction : temperature [K]
+    highest : collector current up to which the curve is taken [A]
+    load : what the device's current flows through [ohm]: the load times the number of devices that share it. VCE falls
+        along the load line, and with it the Early effect; 0: VCE stays at `rail`.
+    """
     ic = current_grid(highest)
-    found = gain_at(card, ic[None, :], vce, junction)
+    found = gain_at(card, ic[None, :], _along_load_line(ic, rail, load)[None, :], junction)
     emitter, vbe = ic + found.ib[0], found.vbe[0]
     return _curve(emitter, vbe, ohms, junction)
 
 
 def curve_from_fit(
-    theta: npt.ArrayLike, constants: TypeConstants, ohms: float, vce: float, junction: float, highest: float
+    theta: npt.ArrayLike,
+    constants: TypeConstants,
+    ohms: float,
+    rail: float,
+    junction: float,
+    highest: float,
+    load: float = 0.0,
 ) -> DeviceCurve:
-    """Of a fitted part (coordinates of `partscreen.device.parameters`, shape (n_parameters,))."""
+    """Of a fitted part (coordinates of `partscreen.device.parameters`, shape (n_parameters,)); else as for a card."""
     ic = current_grid(highest)
+    vce = _along_load_line(ic, rail, load)[None, :]
     found = predict_gain(np.atleast_2d(theta), constants, ic[None, :], vce, junction, jacobian=False)
     return _curve(ic * (1.0 + np.exp(-found.ln_hfe[0])), found.vbe[0], ohms, junction)
 
