@@ -10,8 +10,9 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from partscreen.book.cells import Cell
 from partscreen.book.entries import CORRECTABLE, KINDS, CorrectionKept, FileKept, ReadingCorrected
-from partscreen.book.facts import Fact, Facts
+from partscreen.book.facts import Facts
 from partscreen.book.notes import entry_fact
 from partscreen.book.store import Draft
 from partscreen.errors import Problem, UnusableInput
@@ -149,23 +150,20 @@ def reading_correction(
 
 def _same_cell(one: CorrectionKept, cell: ReadingCorrected) -> bool:
     known = one.reading
-    return known is not None and (known.sha256, known.row, known.column) == (cell.sha256, cell.row, cell.column)
+    return known is not None and (known.sha256, known.sheet, known.row, known.column) == (
+        cell.sha256, cell.sheet, cell.row, cell.column,
+    )  # fmt: skip
 
 
-def cells_now(facts: Facts, files: Iterable[str]) -> dict[str, dict[tuple[int, str], tuple[int, str]]]:
-    """Corrected cells of files: by hash, then by (row, column): the entry and the text it is to read. Newest wins."""
+def cells_now(facts: Facts, files: Iterable[str]) -> tuple[dict[str, dict[Cell, str]], tuple[int, ...]]:
+    """Corrected cells of files, by hash, and the entries that say so; of several on one cell the newest."""
     wanted = set(files)
-    found: dict[str, dict[tuple[int, str], tuple[int, str]]] = {}
+    found: dict[tuple[str, Cell], tuple[int, str]] = {}
     for seq, one in facts.reading_corrections:
-        if one.reading is not None and one.reading.sha256 in wanted:
-            cells = found.setdefault(one.reading.sha256, {})
-            cells[one.reading.row, one.reading.column] = (seq, one.reading.now)
-    return found
-
-
-def older_words(fact: Fact) -> str:
-    """That an older entry exists, in words; empty where none does."""
-    if not fact.older:
-        return ""
-    plural = "entries" if len(fact.older) > 1 else "entry"
-    return f"corrected; older: {plural} {', '.join(map(str, fact.older))}"
+        cell = one.reading
+        if cell is not None and cell.sha256 in wanted:
+            found[cell.sha256, (cell.sheet, cell.row, cell.column)] = (seq, cell.now)
+    cells: dict[str, dict[Cell, str]] = {}
+    for (sha256, place), (_, text) in found.items():
+        cells.setdefault(sha256, {})[place] = text
+    return cells, tuple(sorted(seq for seq, _ in found.values()))

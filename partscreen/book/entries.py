@@ -320,6 +320,7 @@ class ReadingCorrected(Piece):
     sha256: str
     row: int = Field(ge=1)
     column: str
+    sheet: str = ""
     was: str
     now: str
 

@@ -168,7 +168,7 @@ def outcome_drafts(
             fix = "name the part with --part, or all parts of a job with --job"
             raise UnusableInput([Problem("BOOK_WHICH_PART", f"{OUTCOME_WORDS[what]}: which part?", fix, "--part")])
         return [Draft("outcome", OutcomeKept(**lot.placed, **common).body())]
-    chosen = _chosen(facts, what, ref, job, position)
+    chosen = _chosen(facts, what, ref, job, position, on)
     return [
         Draft("outcome", OutcomeKept(**part.placed, job=where, position=place, **common).body())
         for part, where, place in chosen
@@ -191,12 +191,13 @@ def _goes_together(what: str, days: int | None, cause: str | None, on: date) -> 
 
 
 def _chosen(
-    facts: Facts, what: str, ref: PartRef | None, job: str | None, position: str | None
+    facts: Facts, what: str, ref: PartRef | None, job: str | None, position: str | None, on: date
 ) -> list[tuple[PartRef, str | None, str | None]]:
     if ref is not None:
         mine = [one for one in fittings(facts, **ref.keys) if job is None or one.fitted.job == job]
         mine = [one for one in mine if not one.out] or mine
         if mine:
+            _in_order(mine[-1:], on)
             return [(ref, mine[-1].fitted.job, mine[-1].fitted.position)]
         if what in NOT_FITTED_NEEDED:
             return [(ref, None, None)]
@@ -216,7 +217,24 @@ def _chosen(
         what_words = "every part of it is out of the stage already"
         fix = "name the part with --part to add to its history"
         raise UnusableInput([Problem("BOOK_NOTHING_FITTED", f"job {job}: {what_words}", fix, "--job")])
+    _in_order(here, on)
     return [(one.ref, job, one.fitted.position) for one in here]
+
+
+def _in_order(chosen: Sequence[Fitting], on: date) -> None:
+    problems = [
+        Problem(
+            "BOOK_DATE_ORDER",
+            f"{one.ref.words} was fitted on {one.fitted.on}, after {on}",
+            f"give a later day, or correct the fitting (partscreen book correct {one.fact.seq} on=DATE --reason TEXT)",
+            "--on",
+            part=one.ref.part,
+        )
+        for one in chosen
+        if one.fitted.on > on
+    ]
+    if problems:
+        raise UnusableInput(problems)
 
 
 @dataclass(frozen=True, slots=True)

@@ -229,3 +229,21 @@ def _overdue(
     since = tuple(one for one in judged if last is None or date.fromisoformat(one[1]) > last)
     days = (today - last).days if last is not None else None
     return OverdueKit(kit, last, last is not None and last not in good, bad, days, since)
+
+
+def photo_hash(facts: Facts, text: str) -> str:
+    """The whole hash of a photo of the book from its beginning.
+
+    Raises
+    ------
+    UnusableInput
+        No photo begins so, or several do. Raw files are no photos: without them the judgements could not be repeated.
+    """
+    begin = text.strip().lower()
+    kept = [blob for fact in facts.find("observation") for blob in fact.of(ObservationKept).blobs]
+    found = {blob.sha256: blob.name for blob in kept if len(begin) >= 8 and blob.sha256.startswith(begin)}
+    if len(found) == 1:
+        return next(iter(found))
+    what = f"{len(found)} photos begin with {text!r}" if found else f"no photo of the book begins with {text!r}"
+    fix = "give at least 8 digits of its hash; book show of the part or job names it"
+    raise UnusableInput([Problem("BOOK_NO_PHOTO", what, fix, "PHOTO")])

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from partscreen.cli.book_options import BookPlace
+
 
 def screen(
     files: Annotated[list[Path], typer.Argument(help="Files of readings: delimited text or XLSX.", show_default=False)],
@@ -71,16 +73,23 @@ def screen(
         float | None, typer.Option("--temperature", help="Case temperature in degC where the files do not state it.")
     ] = None,
     brief: Annotated[bool, typer.Option("--brief", help="Leave covariances and curves out of the JSON.")] = False,
+    record: Annotated[
+        bool, typer.Option("--record", help="Keep files, readings and result in the bench book.")
+    ] = False,
+    book: BookPlace = None,
 ) -> None:
     """Judge every part: accept, hold or reject, with reasons.
 
     Exit codes: 0 all accepted; 3 a file, lot or part could not be used (results are still written); 4 something
     rejected; 5 something held, nothing rejected; 2 usage.
     """
+    from partscreen.cli.book_show import say_recorded
     from partscreen.cli.show import exit_with, progress_line, say, show_screening
     from partscreen.errors import UnusableInput
-    from partscreen.workflow import ScreenOptions, screen_files, write_outcome
+    from partscreen.workflow import ScreenOptions, keep_screening, screen_files, write_outcome
 
+    if book is not None and not record:
+        raise typer.BadParameter("--book says where --record keeps the run; add --record")
     options = ScreenOptions(
         lots=lots,
         lot_texts=tuple(lot or ()),
@@ -97,6 +106,8 @@ def screen(
     )
     try:
         outcome = screen_files(files, options, progress=progress_line(), figures=out is not None)
+        if record:
+            outcome = keep_screening(outcome, files, options, book)
         written = write_outcome(
             outcome, out=out, json_out=None if json_out == "-" else json_out, table=table, brief=brief
         )
@@ -110,4 +121,5 @@ def screen(
         say(f"note: {note}")
     for path in written:
         say(f"written: {path}")
+    say_recorded(outcome)
     raise typer.Exit(outcome.exit_code)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -26,6 +26,8 @@ from partscreen.readings.uncertainty import apply_kit
 from partscreen.readings.understanding import FileUnderstanding
 
 FilePath = str | Path
+Amend = Callable[[str, Table], Table]
+"""Takes the hash of a file and one of its tables as read, gives the table as it is to be understood."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,7 @@ def import_files(
     kit: FilePath | Kit | None = None,
     type_name: str | None = None,
     default_lots: Sequence[Lot] = (),
+    amend: Amend | None = None,
 ) -> Batch:
     """Readings of all files as one batch.
 
@@ -61,6 +64,8 @@ def import_files(
         Type of every lot whose type nothing else says.
     default_lots
         Lots told one by one; they win over the sheet. A single one takes the files that name no lot.
+    amend
+        Puts cells right that were typed wrongly, before they are understood.
 
     Returns
     -------
@@ -72,7 +77,13 @@ def import_files(
     Nothing for content. A map or a kit that cannot be used leaves no file readable and is a problem of the batch.
     """
     return read_files(
-        files, column_map=column_map, lot_sheet=lot_sheet, kit=kit, type_name=type_name, default_lots=default_lots
+        files,
+        column_map=column_map,
+        lot_sheet=lot_sheet,
+        kit=kit,
+        type_name=type_name,
+        default_lots=default_lots,
+        amend=amend,
     ).batch
 
 
@@ -84,6 +95,7 @@ def read_files(
     kit: FilePath | Kit | None = None,
     type_name: str | None = None,
     default_lots: Sequence[Lot] = (),
+    amend: Amend | None = None,
 ) -> Import:
     """As `import_files`, with the understanding of each file beside the batch."""
     builder = Builder(type_name=type_name)
@@ -103,7 +115,7 @@ def read_files(
         opened = _open(path, name, columns, seen)
         draft = FileDraft(name, len(drafts), _default_lot(builder, path, default_lots), list(opened.problems))
         draft.sha256 = opened.sha256
-        for table in opened.tables:
+        for table in opened.tables if amend is None else [amend(opened.sha256 or "", one) for one in opened.tables]:
             understood.append(_read_table(builder, draft, table, columns))
         close_draft(builder, draft)
         drafts.append(draft)

@@ -107,8 +107,12 @@ class LotData:
 
 @dataclass(frozen=True, slots=True)
 class ReportData:
-    """Everything the figures need, by lot name; `notices` and `not_tested` are plain sentences printed at the end."""
+    """Everything the figures need, by lot name; `notices` and `not_tested` are plain sentences printed at the end.
+
+    `recorded`: where in the bench book the run stands, printed as the last line; empty where it was not recorded.
+    """
 
     lots: Mapping[str, LotData] = field(default_factory=dict)
     notices: tuple[str, ...] = ()
     not_tested: tuple[str, ...] = ()
+    recorded: str = ""

@@ -199,3 +199,18 @@ class Rescreened(Recorded):
 
     lots: list[LotChange] = Field(default_factory=list)
     not_done: list[str] = Field(default_factory=list)
+
+
+class ExportedFile(Result):
+    """A file that was written."""
+
+    file: str
+    rows: int
+
+
+class Exported(BookAnswer):
+    """The answer of `book export`."""
+
+    form: str
+    without_names: bool
+    files: list[ExportedFile]

@@ -8,10 +8,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from partscreen.errors import Problem
     from partscreen.readings.kit import Kit
     from partscreen.readings.tables import Batch
     from partscreen.report.data import ReportData
     from partscreen.results import Screening
+    from partscreen.results.book import Recorded
 
 Progress = Callable[[str, int, int], None]
 
@@ -45,7 +47,10 @@ class ScreenOptions:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """A screening, what its report and the bench book need besides, and the exit code of the command."""
+    """A screening, what its report and the bench book need besides, and the exit code of the command.
+
+    `recorded`: what the bench book answered; `not_recorded`: why it could not keep the run.
+    """
 
     screening: Screening
     exit_code: int
@@ -53,6 +58,8 @@ class Outcome:
     notices: tuple[str, ...] = field(default=())
     batch: Batch | None = None
     kit: Kit | None = None
+    recorded: Recorded | None = None
+    not_recorded: tuple[Problem, ...] = ()
 
     def json_text(self, *, brief: bool = False) -> str:
         """The result as JSON (`partscreen.screening/1`); `brief` leaves out covariances and curves."""

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 from partscreen import __version__
 from partscreen.errors import Problem
+from partscreen.workflow.lot_actions import with_actions
 from partscreen.workflow.options import Outcome, Progress, ScreenOptions, silent
 from partscreen.workflow.settings import kelvin, load_library, polarity_of
 
 if TYPE_CHECKING:
+    from partscreen.readings.import_files import Amend
     from partscreen.readings.kit import Kit
     from partscreen.readings.tables import Batch
     from partscreen.reference import Library
@@ -27,6 +29,7 @@ def screen_files(
     progress: Progress | None = None,
     figures: bool = True,
     population_for: PopulationFor | None = None,
+    amend: Amend | None = None,
 ) -> Outcome:
     """Judge every part of the files brought: import, checks, corrections, fit, limits, disposition.
 
@@ -37,6 +40,7 @@ def screen_files(
     progress : callable(what, done, total), optional
     figures : also collect what the report draws
     population_for : gives the prior of a type's parts; None: the library's, with every source it has
+    amend : puts cells right that were typed wrongly, before they are understood
 
     Raises
     ------
@@ -64,7 +68,12 @@ def screen_files(
     lots = [parse_lot_option(text) for text in chosen.lot_texts]
     tell("reading files", 0, len(files))
     batch = import_files(
-        files, column_map=chosen.columns, lot_sheet=chosen.lots, type_name=chosen.type_name, default_lots=lots
+        files,
+        column_map=chosen.columns,
+        lot_sheet=chosen.lots,
+        type_name=chosen.type_name,
+        default_lots=lots,
+        amend=amend,
     )
     tell("reading files", len(files), len(files))
     batch = apply_kit(batch, kit, temperature=temperature)
@@ -87,6 +96,7 @@ def screen_files(
         progress=progress,
     )
     results = hold_contradictions(batch, results, contradictory)
+    results = with_actions(results, batch.lots, chosen)
     screening = Screening(
         version=__version__,
         settings=_settings(chosen, kit),
