@@ -30,8 +30,7 @@ def wilson(
     readings: ReadingsPower = PERFECT,
 ) -> tuple[float, float]:
     """Wilson's score interval, two-sided: nearer to its confidence on average, not on every share."""
-    method = "wilsoncc" if continuity else "wilson"
-    interval = binomtest(found, tested).proportion_ci(confidence, method=method)
+    interval = binomtest(found, tested).proportion_ci(confidence, method="wilsoncc" if continuity else "wilson")
     low, high = true_share([interval.low, interval.high], readings)
     return float(low), float(high)
 

@@ -15,8 +15,8 @@ from partscreen.lots.operating_curve import accepted_from_lot, accepted_from_pro
 from partscreen.lots.plan_words import given_sentence, percent, size_sentence, table_sentence, two_point_sentence
 from partscreen.lots.readings_power import PERFECT, ReadingsPower
 from partscreen.lots.share import clean_or_bad
-from partscreen.lots.switching import RULES_MEMORY, History, PastLot, Switcher
 from partscreen.lots.stopping import average_read_in_lot, average_read_until_first
+from partscreen.lots.switching import RULES_MEMORY, History, PastLot, Switcher
 from partscreen.lots.two_point import two_point_plan
 from partscreen.lots.zero_acceptance import CONFIDENCE, TOLERABLE, least_bad, most_bad, sample_size
 from partscreen.results.base import Interval

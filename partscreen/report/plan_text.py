@@ -76,7 +76,8 @@ def _after(row: ShareAfter) -> str:
     return (
         f"  With {row.found} of {row.tested} bad: at most {percent(row.upper)} of a large lot{in_lot} "
         f"({sure}, one-sided); between {_span(row.exact.low, row.exact.high)} (Clopper-Pearson), "
-        f"{_span(row.score.low, row.score.high)} (Wilson); believed {percent(believed.value)}, {_span(believed.low, believed.high)} (beta-binomial)."
+        f"{_span(row.score.low, row.score.high)} (Wilson); "
+        f"believed {percent(believed.value)}, {_span(believed.low, believed.high)} (beta-binomial)."
     )
 
 
