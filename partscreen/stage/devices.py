@@ -63,11 +63,13 @@ def _at(ic: list[float], values: list[float | None], at: float, *, log: bool = T
     known = [(i, v) for i, v in zip(ic, values, strict=True) if v is not None]
     if len(known) < 2 or not known[0][0] * 0.999 <= at <= known[-1][0] * 1.001:
         return None
+    from scipy.interpolate import PchipInterpolator
+
     x = np.log([i for i, _ in known])
     y = np.array([v for _, v in known])
-    if log and (y > 0).all():
-        return float(np.exp(np.interp(math.log(at), x, np.log(y))))
-    return float(np.interp(math.log(at), x, y))
+    logs = log and bool((y > 0).all())
+    value = float(PchipInterpolator(x, np.log(y) if logs else y)(np.clip(math.log(at), x[0], x[-1])))
+    return math.exp(value) if logs else value
 
 
 def known_parts(screenings: Iterable[Screening], library: Library) -> tuple[tuple[KnownPart, ...], tuple[str, ...]]:

@@ -109,9 +109,9 @@ def use_of(line: LoadLine, kind: ReferenceType, pulse: float | None, case: float
     with np.errstate(divide="ignore", invalid="ignore"):
         use = np.where(carrying, line.ic / found.current, 0.0)
     undrawn = carrying & np.isnan(found.current)
-    use = np.where(undrawn, np.inf, np.nan_to_num(use, nan=0.0, posinf=np.inf))
-    at = np.unravel_index(int(np.argmax(np.where(np.isinf(use), -1.0, use))), use.shape)
-    beyond = float((use > 1.0).sum(axis=1).max()) * line.angle_step
+    known = np.where(undrawn | np.isnan(use), -1.0, use)
+    at = np.unravel_index(int(np.argmax(known)), use.shape)
+    beyond = float((undrawn | (known > 1.0)).sum(axis=1).max()) * line.angle_step
     return Use(
         float(use[at]), float(line.vce[at]), float(line.ic[at]), float(found.current[at]),
         RULES[int(found.rule[at])], beyond, bool(undrawn.any()),
@@ -200,10 +200,11 @@ def _line_source(kind: ReferenceType, pulse: float | None) -> str:
 
 
 def _check(code: str, place: _Place, use: Use, result: CheckOutcome, sentence: str, pulse: float | None) -> StageCheck:
-    known = math.isfinite(use.permitted)
+    limit = use.permitted if math.isfinite(use.permitted) else None
+    margin = 1.0 - use.use if limit is not None and math.isfinite(use.use) else None
     return StageCheck(
-        code=code, about=place.about, result=result, value=use.ic, limit=use.permitted if known else None, unit="A",
-        margin=1.0 - use.use if known else None, sentence=sentence + _doubts(place.side.kind, pulse),
+        code=code, about=place.about, result=result, value=use.ic, limit=limit, unit="A", margin=margin,
+        sentence=sentence + _doubts(place.side.kind, pulse),
         source=_line_source(place.side.kind, pulse), figures=_figures(place, use),
     )  # fmt: skip
 
@@ -232,10 +233,14 @@ def _missing(place: _Place) -> str:
 def _beyond_dc(place: _Place, dc: Use, pulsed: CheckOutcome) -> StageCheck:
     carried = pulsed in ("ok", "marginal")
     reason = "runs past the end of the dc line" if dc.off_the_line and dc.use <= 1.0 else ""
-    reason = reason or f"passes the dc line {dc.use:.2f} times at {dc.vce:.3g} V ({dc.rule})"
+    reason = reason or f"passes the dc line {_times(dc)} at {dc.vce:.3g} V ({dc.rule})"
     then = "the pulse line carries it, see the pulsed check" if carried else "and no pulse line is known to carry it"
     sentence = f"The load line {reason}, {_at(place)}, for {dc.beyond * 100:.0f} % of a cycle; {then}."
     return _check("SAFE_AREA_DC", place, dc, "marginal" if carried else "not_ok", sentence, None)
+
+
+def _times(use: Use) -> str:
+    return f"{use.use:.2f} times" if math.isfinite(use.use) else "where nothing is permitted: too hot for any power"
 
 
 def _no_dc_line(place: _Place) -> StageCheck:
@@ -279,9 +284,7 @@ def _pulsed(place: _Place, beyond: float, dc: Use | None) -> StageCheck:
         words = f"The {pulse:g} s line is drawn to {highest:.3g} V only, the load line goes to higher voltage"
         return _check(code, place, use, "not_known", f"{words}; {lasting}.", pulse)
     if outside:
-        return _check(
-            code, place, use, "not_ok", f"The load line passes {where} {use.use:.2f} times; {lasting}.", pulse
-        )
+        return _check(code, place, use, "not_ok", f"The load line passes {where} {_times(use)}; {lasting}.", pulse)
     sentence = f"The load line uses {use.use * 100:.0f} % of {where}; {lasting}."
     result: CheckOutcome = "ok"
     if duty > SHORT_DUTY:
