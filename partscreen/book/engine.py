@@ -88,7 +88,12 @@ def _postgres_engine(url: str) -> Engine:
         hide_parameters=True,
         pool_pre_ping=True,
         pool_size=1,
-        connect_args={"connect_timeout": CONNECT_SECONDS, "application_name": "partscreen"},
+        # No statement is kept prepared: its plan, made while the book is empty, would be kept as well.
+        connect_args={
+            "connect_timeout": CONNECT_SECONDS,
+            "application_name": "partscreen",
+            "prepare_threshold": None,
+        },
     )
 
     @event.listens_for(engine, "connect")

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import astuple, dataclass, fields
+from dataclasses import dataclass, fields
 from typing import Any
 
 TEXT_KEYS = ("part", "lot", "supplier", "type", "job", "session")
@@ -34,7 +34,7 @@ class Keys:
 
     def as_tuple(self) -> tuple[str | int | None, ...]:
         """The values in the order of `KEY_COLUMNS`."""
-        return astuple(self)
+        return tuple(getattr(self, name) for name in KEY_COLUMNS)  # astuple copies deeply, ten times slower
 
 
 KEY_COLUMNS = tuple(f.name for f in fields(Keys))

@@ -16,7 +16,12 @@ PAGE = 500  # entries read in one short transaction, so that a slow reader never
 
 # The most telling key drives the query, the others only filter: a planner without statistics would guess.
 _DRIVERS = ("supersedes", "part", "lot", "job", "session", "supplier", "type", "kind")
-_TOGETHER = {"part": ("lot",), "supplier": ("kind",), "type": ("kind",)}  # columns that stand in the driver's index
+_TOGETHER = {
+    "part": ("lot",),
+    "lot": ("kind",),
+    "supplier": ("kind",),
+    "type": ("kind",),
+}  # columns that stand in the driver's index
 _SHOWN: tuple[Any, ...] = (
     entry.c.seq,
     entry.c.kind,

@@ -29,10 +29,11 @@ entry = Table(
     Column("content_key", Text),
 )
 
-# Each question the book answers walks one of these in the order of seq; which one is chosen stands in queries of store.py.
+# Each question the book answers walks one of these in the order of seq; rows.py says which.
 Index("entry_kind", entry.c.kind, entry.c.seq)
 Index("entry_part", entry.c.part, entry.c.lot, entry.c.seq)
 Index("entry_lot", entry.c.lot, entry.c.seq)
+Index("entry_lot_kind", entry.c.lot, entry.c.kind, entry.c.seq)
 Index("entry_supplier", entry.c.supplier, entry.c.seq)
 Index("entry_supplier_kind", entry.c.supplier, entry.c.kind, entry.c.seq)
 Index("entry_type", entry.c.type, entry.c.seq)

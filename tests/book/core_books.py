@@ -50,7 +50,7 @@ def behind_its_back(book: Book, *, guards_back: bool = True):
         server.execute("SET session_replication_role = replica")
 
         def run(statement: str, *values):
-            done = server.execute(statement.replace("?", "%s"), values)
+            done = server.execute(statement.replace("?", "%s"), values or None)
             return done.fetchall() if done.description else []
 
         yield run
@@ -65,7 +65,7 @@ def plain(book: Book, statement: str, *values) -> None:
     import psycopg
 
     with psycopg.connect(_libpq(book)) as server:
-        server.execute(statement.replace("?", "%s"), values)
+        server.execute(statement.replace("?", "%s"), values or None)
 
 
 def _libpq(book: Book) -> str:

@@ -97,6 +97,7 @@ def test_the_guards_named_are_the_guards_made(tmp_path):
 
 def test_an_older_book_is_brought_up_inside_one_transaction(where, monkeypatch):
     """A step that fails leaves the book as it was; here the very first one, after all its work."""
+
     def fail(*_args):
         raise BookError([])
 

@@ -41,11 +41,13 @@ BEGIN SELECT RAISE(ABORT, '{REFUSAL}: a blob is written once'); END;
 POSTGRES_GUARDS = f"""
 CREATE FUNCTION book_refuse() RETURNS trigger LANGUAGE plpgsql AS $$
 BEGIN RAISE EXCEPTION '{REFUSAL}: % on % is refused', TG_OP, TG_TABLE_NAME; END $$;
-CREATE FUNCTION book_in_order() RETURNS trigger LANGUAGE plpgsql AS $$
-DECLARE last_seq bigint; last_hash text;
+CREATE FUNCTION book_in_order() RETURNS trigger LANGUAGE plpgsql SET enable_seqscan = off AS $$
+DECLARE last_hash text;
 BEGIN
-  SELECT seq, hash INTO last_seq, last_hash FROM entry ORDER BY seq DESC LIMIT 1;
-  IF NEW.seq <> coalesce(last_seq, 0) + 1 OR NEW.prev_hash <> coalesce(last_hash, '{"0" * 64}') THEN
+  -- The plan is kept for the whole session; without the setting, one made while the table is empty reads all of it.
+  SELECT hash INTO last_hash FROM entry WHERE seq = NEW.seq - 1;
+  IF NEW.seq = 1 THEN last_hash := '{"0" * 64}'; END IF;
+  IF NEW.prev_hash IS DISTINCT FROM last_hash THEN
     RAISE EXCEPTION '{REFUSAL}: a new entry follows the last one';
   END IF;
   RETURN NEW;
@@ -58,7 +60,7 @@ BEGIN
   END IF;
   RETURN NEW;
 END $$;
-CREATE FUNCTION book_blob_once() RETURNS trigger LANGUAGE plpgsql AS $$
+CREATE FUNCTION book_blob_once() RETURNS trigger LANGUAGE plpgsql SET enable_seqscan = off AS $$
 BEGIN
   IF EXISTS (SELECT 1 FROM blob WHERE sha256 = NEW.sha256) THEN
     RAISE EXCEPTION '{REFUSAL}: a blob is written once';
@@ -79,6 +81,7 @@ INDEXES: dict[str, list[str]] = {
     "entry_kind": ["kind", "seq"],
     "entry_part": ["part", "lot", "seq"],
     "entry_lot": ["lot", "seq"],
+    "entry_lot_kind": ["lot", "kind", "seq"],
     "entry_supplier": ["supplier", "seq"],
     "entry_supplier_kind": ["supplier", "kind", "seq"],
     "entry_type": ["type", "seq"],
