@@ -1,4 +1,4 @@
-"""The chain of hashes: every entry's hash covers the hash of the entry before it, so a change anywhere shows in the head.
+"""The chain of hashes: an entry's hash covers the hash of the one before it, so a change anywhere shows in the head.
 
 SHA-256 after FIPS 180-4, from the standard library.
 """

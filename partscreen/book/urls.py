@@ -1,4 +1,4 @@
-"""Where a book lies: a file for SQLite, a URL for PostgreSQL. The one place that knows a password, and it never shows it."""
+"""Where a book lies: a file for SQLite, a URL for PostgreSQL. Only this file knows a password, and never shows it."""
 
 from __future__ import annotations
 

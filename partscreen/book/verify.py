@@ -140,7 +140,7 @@ def _check_uses(connection: Connection, uses: list[tuple[int, BlobUse]], out: _F
             out.add(seq, what)
 
 
-def _blob_rows(engine: Engine) -> Iterator[Row[Any]]:
+def _blob_rows(engine: Engine) -> Iterator[Any]:
     after = ""
     while True:
         query = select(blob.c.sha256, blob.c.size).where(blob.c.sha256 > after).order_by(blob.c.sha256).limit(_PAGE)
