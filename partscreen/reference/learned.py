@@ -110,10 +110,20 @@ class LearnedFigure:
 
 
 @dataclass(frozen=True, slots=True)
+class LearnedCentre:
+    """Centre (n_parameters,) of a type with its covariance, and how many known-good lots and parts it rests on."""
+
+    centre: Floats
+    covariance: Floats
+    lots: int
+    parts: int
+
+
+@dataclass(frozen=True, slots=True)
 class LearnedSpreads:
     """Learned standard deviations by coordinate ("area": common die area); 0 lots: not seen, the default stands.
 
-    readings : by type and quantity, how far the device model is off its parts.
+    readings : by type and quantity, how far the device model is off its parts. centres : by type, from known-good lots.
     """
 
     within: Mapping[str, LearnedFigure]
@@ -122,6 +132,7 @@ class LearnedSpreads:
     parts: int
     types: tuple[str, ...]
     readings: Mapping[str, Mapping[str, LearnedReading]] = field(default_factory=dict)
+    centres: Mapping[str, LearnedCentre] = field(default_factory=dict)
 
 
 def learn_spreads(
@@ -175,8 +186,8 @@ def learn_spreads(
 
 def learned_centres(
     records: Sequence[LotRecord], spreads: Spreads, centres: Mapping[str, tuple[Floats, Floats]]
-) -> dict[str, tuple[Floats, Floats]]:
-    """Centre and its covariance of every type of which known-good lots are given, at spreads learned before.
+) -> dict[str, LearnedCentre]:
+    """Centre of every type of which known-good lots are given, at spreads learned before.
 
     Parameters
     ----------
@@ -190,7 +201,13 @@ def learned_centres(
     about, covariance = centre_of_types(
         _evidence(used, types, centres), *(_variances(spreads, kind) for kind in ("within", "between"))
     )
-    return {t: (centres[t][0] + about[i], covariance[i]) for i, t in enumerate(types)}
+    mine = {t: [r for r in used if r.type == t] for t in types}
+    return {
+        t: LearnedCentre(
+            centres[t][0] + about[i], covariance[i], len(mine[t]), sum(int((r.weight > 0.5).sum()) for r in mine[t])
+        )
+        for i, t in enumerate(types)
+    }
 
 
 def _evidence(

@@ -21,7 +21,7 @@ Floats = npt.NDArray[np.float64]
 LEAST_LOTS, LEAST_PARTS = 2, 10
 """A type's own model error is taken from no fewer (assumption: one lot is one process)."""
 
-LN_SD = 3.0  # of a and b about 1 before any reading (assumption: the model may as well be right)
+LN_SD = 6.0  # of a and b about 1 before any reading (assumption: as good as nothing is known; readings decide)
 LEAST, MOST = 1e-4, 10.0  # of a and b
 WILD = 1e-4  # a part that fits with less probability than this teaches nothing of the model
 
@@ -33,7 +33,8 @@ class ReadingRecord:
     residual : (n, k), reading less model, ln or volts; 0 where not read. jacobian : (n, k, q). std : (n, k) of the
     reading alone; 1 where not read. covariance : (q, q), of a part about the centre, errors of the session included.
     low, high : (n, k), the default error of the model, in two parts; 0 where none or not read. share : (n, k),
-    collector current over rated current. quantity : (k,), "hFE", "VBE", "VCE(sat)" or else. weight : (n,), as in `LotRecord`.
+    collector current over rated current. quantity : (k,), "hFE", "VBE", "VCE(sat)" or else. weight : (n,), as in
+    `LotRecord`.
     """
 
     residual: Floats

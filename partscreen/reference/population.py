@@ -105,12 +105,22 @@ def population_for(
     stored = load_store().by_type.get(key_of_type(of)) if plain else None
     found = _stored(stored) if stored else _build(of, key[1], key[2], gain_group, spreads or load_spreads())
     if spreads is not None and found is not None:
-        found = replace(found, spreads=spreads)
+        found = _with_learned_centre(replace(found, spreads=spreads), spreads)
     if spreads is None:
         _CACHE[key] = (of, found)
         while len(_CACHE) > _CACHE_SIZE:
             _CACHE.popitem(last=False)
     return found
+
+
+def _with_learned_centre(population: Population, spreads: Spreads) -> Population:
+    """The centre that known-good lots taught, where the spreads hold one; that of a gain group is another."""
+    learned = spreads.type_centres.get(population.type_number)
+    if learned is None or population.gain_group is not None:
+        return population
+    sources = dict.fromkeys(population.sources, f"{learned.parts} known-good parts of {learned.lots} lots")
+    centre, covariance = np.array(learned.centre), np.array(learned.covariance)
+    return replace(population, centre=centre, centre_covariance=covariance, sources=sources)
 
 
 def populations_of(library: Library, polarity: str, *, besides: str = "") -> Iterator[tuple[str, Population]]:

@@ -121,6 +121,28 @@ class LearnedReading(ReadingFigure):
     parts: int = Field(default=0, ge=0)
 
 
+class CentreFigure(_Figure):
+    """Centre of a type learned from known-good lots, and its covariance, row by row; in the order of `names`."""
+
+    names: tuple[str, ...]
+    centre: tuple[float, ...]
+    covariance: tuple[tuple[float, ...], ...]
+    lots: int = Field(ge=1)
+    parts: int = Field(ge=1)
+
+    @model_validator(mode="after")
+    def _is_whole(self) -> CentreFigure:
+        if self.names != NAMES:
+            raise ValueError(f"names are not those of this version: {', '.join(NAMES)}")
+        shape = (N_PARAMETERS, N_PARAMETERS)
+        matrix = np.array(self.covariance) if len({len(row) for row in self.covariance}) == 1 else np.zeros(0)
+        if len(self.centre) != N_PARAMETERS or matrix.shape != shape:
+            raise ValueError(f"{N_PARAMETERS} figures and as many rows of as many figures are expected")
+        if not np.allclose(matrix, matrix.T) or np.linalg.eigvalsh(matrix)[0] <= 0.0:
+            raise ValueError("the covariance is not symmetric and positive definite")
+        return self
+
+
 class Correlation(_Figure):
     """Correlation of the rating residuals, row by row."""
 
@@ -146,6 +168,7 @@ class Spreads(BaseModel):
     limits: dict[str, LimitFigure]
     readings: dict[str, ReadingFigure]
     type_readings: dict[str, dict[str, LearnedReading]] = Field(default_factory=dict)
+    type_centres: dict[str, CentreFigure] = Field(default_factory=dict)
 
     @model_validator(mode="after")
     def _every_parameter_is_there(self) -> Spreads:

@@ -105,7 +105,8 @@ def other_types(library: Library, setup: TypeSetup, population_for: PopulationFo
     if setup.kind is None:
         return ()
     mine = setup.kind
-    if population_for is library_population:  # without special wishes the stored ones do
+    # Without special wishes the stored ones do.
+    if population_for is library_population or getattr(population_for, "others_as_packaged", False):
         known = populations_of(library, mine.polarity, besides=mine.name)
         return tuple(type_centre(name, population) for name, population in known)
     others = (kind for kind in library if kind.name != mine.name and kind.polarity == mine.polarity)
