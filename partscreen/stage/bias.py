@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from partscreen.quantities import ZERO_CELSIUS
-from partscreen.reference.population import population_for
+from partscreen.reference.population import population_for, why_no_population
 from partscreen.results.stage import CheckOutcome, GainCurve, StageCheck
 from partscreen.stage.conditions import idle_power, not_known
 from partscreen.stage.crossover import (
@@ -20,7 +20,6 @@ from partscreen.stage.crossover import (
     crossover,
     curve_from_fit,
     flattest_idle,
-    ideal_curve,
     least_ripple_idle,
     ripple,
 )
@@ -76,10 +75,11 @@ def idle_junction(stage: Stage, sides: Sequence[Side]) -> tuple[float, str]:
     return ZERO_CELSIUS + 25.0, "junction taken at 25 degC, its temperature is not known"
 
 
-def device_curves(stage: Stage, side: Side, junction: float, highest: float) -> tuple[list[DeviceCurve], str]:
-    """One curve for each place of a side, and whose they are: the parts', the type's typical part, or ideal ones.
+def device_curves(stage: Stage, side: Side, junction: float, highest: float) -> tuple[list[DeviceCurve], str] | None:
+    """One curve for each place of a side, and whose they are: the parts' or those of the type's typical part.
 
-    With more parts than places the first ones are taken, with fewer they are repeated.
+    With more parts than places the first ones are taken, with fewer they are repeated. None where the device model does
+    not hold (Darlington).
     """
     ohms, n = stage.emitter_ohms, stage.stage.devices_per_rail
     assert ohms is not None
@@ -87,7 +87,7 @@ def device_curves(stage: Stage, side: Side, junction: float, highest: float) -> 
     load = n * (stage.load.resistance or stage.load.minimum_impedance or 0.0) if stage.rails.unloaded else 0.0
     known = population_for(side.kind)
     if known is None:
-        return [ideal_curve(ohms, junction, highest)] * n, "ideal junctions without internal resistance"
+        return None
     thetas = [np.asarray(part.fit.theta) for part in side.parts] or [known.centre]
     basis = "the parts' fitted curves" if side.parts else "the typical part of the type"
     curves = [curve_from_fit(theta, known.constants, ohms, rail, junction, highest, load) for theta in thetas[:n]]
@@ -95,13 +95,16 @@ def device_curves(stage: Stage, side: Side, junction: float, highest: float) -> 
 
 
 def flattest(stage: Stage, upper: Side, lower: Side) -> Flattest | None:
-    """The bias that flattens the crossover of this stage; None without an emitter resistor."""
+    """The bias that flattens the crossover of this stage; None without an emitter resistor or a device model."""
     ohms, n = stage.emitter_ohms, stage.stage.devices_per_rail
     if ohms is None:
         return None
     junction, _ = idle_junction(stage, (upper, lower))
     each = RANGE * 0.026 / ohms
-    (up, basis), (down, other) = (device_curves(stage, side, junction, 3.0 * each) for side in (upper, lower))
+    both = [device_curves(stage, side, junction, 3.0 * each) for side in (upper, lower)]
+    if both[0] is None or both[1] is None:
+        return None
+    (up, basis), (down, other) = both[0], both[1]
     high, low = OneSide(up), OneSide(down)
     reach = n * each
     load = stage.load.resistance or stage.load.minimum_impedance
@@ -142,8 +145,11 @@ def _milli(value: float) -> str:
 def check_crossover(stage: Stage, upper: Side, lower: Side, found: Flattest | None) -> StageCheck:
     """The target bias against the flattest crossover. Below it is the maker's choice and not called wrong."""
     code, about = "CROSSOVER", "target bias"
-    if found is None or stage.emitter_ohms is None:
+    if stage.emitter_ohms is None:
         return not_known(code, about, ["emitter_resistors.marked"])
+    if found is None:
+        why = [text for side in (upper, lower) if (text := why_no_population(side.kind))]
+        return not_known(code, about, ["a device model"], f"{'; '.join(why)}.", value=stage.bias.target, unit="V")
     _, words = idle_junction(stage, (upper, lower))
     flat = f"flattest at {_milli(found.volts)} mV ({_milli(found.idle)} mA a device)"
     flat += f" by {found.basis}, with {_milli(found.internal)} mohm beside the resistor, {words}"

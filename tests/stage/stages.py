@@ -15,6 +15,7 @@ from partscreen.device.predict import predict_gain, predict_saturation
 from partscreen.reference.library import Library
 from partscreen.reference.population import population_for
 from partscreen.results import ChiSquare, Curves, Fit
+from partscreen.screening.part_results import GRID_POINTS
 from partscreen.stage.devices import KnownPart, Side
 from partscreen.stage.model import Stage
 
@@ -57,7 +58,7 @@ def part(name: str, of: str, *, gain: float = 1.0, std: float = 0.01, top: float
     theta = population.centre.copy()
     theta[INDEX["bf"]] += np.log(gain)
     theta[INDEX["leak"]] -= np.log(gain)
-    ic = np.geomspace(0.01, top, 24)
+    ic = np.geomspace(0.01, top, GRID_POINTS)
     found = predict_gain(theta[None, :], population.constants, ic[None, :], 5.0, 298.15, jacobian=False)
     sat = predict_saturation(
         theta[None, :], population.constants, ic[None, :], ic[None, :] / 10, 298.15, jacobian=False
@@ -67,7 +68,7 @@ def part(name: str, of: str, *, gain: float = 1.0, std: float = 0.01, top: float
         "hfe": hfe,
         "hfe_std": std * hfe,
         "vbe": found.vbe[0],
-        "vbe_std": np.full(24, 1e-3),
+        "vbe_std": np.full(GRID_POINTS, 1e-3),
         "vce_sat": sat.vce[0],
     }
     listed = {key: [None if v != v else float(v) for v in column] for key, column in values.items()}

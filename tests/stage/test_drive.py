@@ -71,15 +71,15 @@ def test_a_peak_beyond_every_printed_gain_is_not_known():
     assert sheet_gain(library().type("2SC5200"), None, 20.0) is None
 
 
-def test_fitted_curves_between_their_points_are_true_to_a_tenth_of_a_percent():
-    """The curves of a result have two dozen points; between them they are read on a logarithmic axis."""
+def test_fitted_curves_between_their_points_are_true_to_a_quarter_of_a_percent_and_two_millivolt():
+    """The curves of a result have a dozen points; between them they are read on a logarithmic axis."""
     one = part("A", "2SC5200")
     constants = population_for(library().type("2SC5200")).constants
     ic = np.geomspace(0.02, 11, 200)
     exact = predict_gain(np.array([one.fit.theta]), constants, ic[None, :], 5.0, 298.15, jacobian=False)
     read = [one.hfe(i)[0] for i in ic]
-    assert np.abs(np.array(read) / np.exp(exact.ln_hfe[0]) - 1).max() < 0.001
-    assert np.abs(np.array([one.vbe(i) for i in ic]) - exact.vbe[0]).max() < 3e-4
+    assert np.abs(np.array(read) / np.exp(exact.ln_hfe[0]) - 1).max() < 0.0025
+    assert np.abs(np.array([one.vbe(i) for i in ic]) - exact.vbe[0]).max() < 2e-3
 
 
 def test_cautious_gain_seldom_calls_a_driver_enough_that_is_not():
