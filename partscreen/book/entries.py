@@ -184,6 +184,12 @@ class PartKept(Placed):
     readings: KeptReadings
     versions: Versions
 
+    def body(self) -> dict[str, Any]:
+        """As of any payload; the result in full, for it has fields that are not known and must stand there."""
+        made = super().body()
+        made["result"] = json.loads(self.result.model_dump_json(by_alias=True))
+        return made
+
 
 class OverrideKept(Placed):
     """A person decides otherwise. `judged`: the entry of the judgement; `original`: its disposition."""
