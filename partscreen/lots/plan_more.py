@@ -58,6 +58,13 @@ def answer_sequential(
         f"Without a decision after {parts(plan.end)} the lot is taken for what it then is likelier; the chances above "
         f"hold this in."
     )
+    # Wald's lines may exceed a risk by the factor 1 / (1 - other risk); what is more comes from the early end.
+    over = [r for r, other in zip(risks, (consumer, producer), strict=True) if r.chance > (r.asked or 1) / (1 - other)]
+    if over:
+        told = " and ".join(f"the {r.whose}'s risk is {percent(r.chance)}" for r in over)
+        remarks.append(
+            f"The plan ends too early to keep what was asked: {told}. Take a larger lot or shares further apart."
+        )
     return PlanResult(
         version=frame.version, question="sequential", sentence=_sequence_sentence(plan, at_good[1], decision),
         settings=frame.settings, remarks=remarks, lot_size=lot_size, sample_size=plan.end, acceptance_number=None,

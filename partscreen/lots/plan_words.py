@@ -25,18 +25,19 @@ def of_lot(n: int, lot_size: int | None) -> str:
     """`Test 22 of 50`."""
     if lot_size is None:
         return f"Test {n}"
-    return f"Test all {n}" if n == lot_size else f"Test {n} of {lot_size}"
+    if n < lot_size:
+        return f"Test {n} of {lot_size}"
+    return f"Test all {n}" if n > 1 else "Test the part"
 
 
 def if_passed(n: int, c: int, against: str = "fail") -> str:
     """The condition under which a lot is accepted."""
-    if c == 0:
-        return f"if all {n} pass" if against == "fail" and n > 1 else f"if none of them {_counts(against)}"
-    return f"if at most {c} of them {'fail' if against == 'fail' else 'count against the lot'}"
-
-
-def _counts(against: str) -> str:
-    return "fails" if against == "fail" else "counts against the lot"
+    fails, fail = ("fails", "fail") if against == "fail" else ("counts against the lot", "count against the lot")
+    if c:
+        return f"if at most {c} of them {fail if c > 1 else fails}"
+    if against == "fail":
+        return f"if all {n} pass" if n > 1 else "if it passes"
+    return f"if none of them {fails}" if n > 1 else "if it does not count against the lot"
 
 
 def size_sentence(n: int, c: int, lot_size: int | None, tolerable: float, confidence: float, against: str) -> str:

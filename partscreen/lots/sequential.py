@@ -109,9 +109,9 @@ class SequentialPlan:
         return self.last if self.last is not None else self.default_last()
 
     def default_last(self) -> int:
-        """Three times the largest of the average numbers, where hardly any lot is undecided (assumption)."""
+        """Four times the largest of the average numbers, where hardly any lot is undecided (assumption)."""
         middle = self.h0 * self.h1 / (self.slope * (1.0 - self.slope))
-        return min(MOST_PARTS, math.ceil(3.0 * max(middle, *self.average_numbers(), self.first_accept())))
+        return min(MOST_PARTS, math.ceil(4.0 * max(middle, *self.average_numbers(), self.first_accept())))
 
     def accept_at(self, n: npt.ArrayLike) -> npt.NDArray[np.int64]:
         """Accept with so many against the lot or fewer after n parts; -1: not yet. At the end: as the ratio leans."""
@@ -197,7 +197,7 @@ class SequentialPlan:
         n, d, ways, taken = self._stops
         p = apparent_share(share, self.readings)[..., None]
         chance = np.exp(ways + xlogy(d, p) + xlogy(n - d, 1.0 - p))
-        return (chance * taken).sum(axis=-1), (chance * n).sum(axis=-1)
+        return np.minimum((chance * taken).sum(axis=-1), 1.0), (chance * n).sum(axis=-1)
 
     def operating_in_lot(self, lot_size: int, bad: int) -> tuple[float, float]:
         """The same for a lot of `lot_size` parts with `bad` bad ones, read without putting back (exact).
@@ -219,6 +219,6 @@ class SequentialPlan:
             chance[possible] = np.exp(
                 ways[possible] + ln_choose(left[possible], still[possible]) - ln_choose(lot_size, k)
             )
-            accepted += w * float(chance[taken].sum())
-            average += w * float((chance * n).sum())
-        return accepted, average
+            accepted += float(w * chance[taken].sum())
+            average += float(w * (chance * n).sum())
+        return min(accepted, 1.0), average

@@ -102,6 +102,6 @@ def _out_of_reach(lot_size: int | None, tolerable: float, c: int, left: float) -
     bad = least_bad(lot_size, tolerable)
     allowed = f"with up to {c} allowed " if c else ""
     return (
-        f"even with all {lot_size} parts read, a lot with {bad} bad ones would pass {allowed}"
+        f"even with all {lot_size} parts read, a lot with {bad} bad one{'' if bad == 1 else 's'} would pass {allowed}"
         f"with a chance of {100 * left:.3g} %"
     )
