@@ -10,11 +10,13 @@ import typer
 from partscreen.cli.book import app as book
 from partscreen.cli.check import check
 from partscreen.cli.demo import demo
+from partscreen.cli.match import match
 from partscreen.cli.plan import plan
 from partscreen.cli.read import read
 from partscreen.cli.replace import replace
 from partscreen.cli.screen import screen
 from partscreen.cli.stage import stage
+from partscreen.cli.trust import trust
 from partscreen.cli.types import types
 
 app = typer.Typer(
@@ -49,9 +51,11 @@ app.command("read")(read)
 app.command("types")(types)
 app.command("check")(check)
 app.command("screen")(screen)
+app.command("match")(match)
 app.command("stage")(stage)
 app.command("replace")(replace)
 app.command("plan")(plan)
+app.command("trust")(trust)
 app.add_typer(book, name="book")
 
 

@@ -33,14 +33,18 @@ if TYPE_CHECKING:
     from partscreen.workflow.book_rescreen import rescreen
     from partscreen.workflow.demo import run_demo
     from partscreen.workflow.lookup import explain_files, tell_types
+    from partscreen.workflow.matching import match_results, match_screenings, write_matching
     from partscreen.workflow.options import Outcome, Progress, ScreenOptions
     from partscreen.workflow.plan import make_plan
     from partscreen.workflow.plan_options import PlanOptions
     from partscreen.workflow.screening import check_part, exit_code, screen_files
     from partscreen.workflow.stage import check_stage, load_screening, replace_type, write_stage
+    from partscreen.workflow.trust import TrustOptions, weigh_suppliers
     from partscreen.workflow.writing import write_outcome
 
 _HOME = {
+    "TrustOptions": "trust",
+    "weigh_suppliers": "trust",
     "backup_book": "book",
     "erase_photo": "book",
     "kits_due": "book",
@@ -68,6 +72,9 @@ _HOME = {
     "run_demo": "demo",
     "explain_files": "lookup",
     "tell_types": "lookup",
+    "match_results": "matching",
+    "match_screenings": "matching",
+    "write_matching": "matching",
     "Outcome": "options",
     "Progress": "options",
     "ScreenOptions": "options",
@@ -90,6 +97,7 @@ __all__ = [
     "Progress",
     "ScreenOptions",
     "Signed",
+    "TrustOptions",
     "backup_book",
     "check_part",
     "check_stage",
@@ -103,6 +111,8 @@ __all__ = [
     "kits_due",
     "load_screening",
     "make_plan",
+    "match_results",
+    "match_screenings",
     "record_approval",
     "record_bias",
     "record_fitted",
@@ -121,7 +131,9 @@ __all__ = [
     "show_book",
     "tell_types",
     "verify_book",
+    "weigh_suppliers",
     "where_is",
+    "write_matching",
     "write_outcome",
     "write_stage",
 ]

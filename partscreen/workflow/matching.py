@@ -1,0 +1,148 @@
+"""Which parts go together?"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pydantic import ValidationError
+
+from partscreen import __version__
+from partscreen.errors import Problem, UnknownType, UnusableInput
+from partscreen.workflow.settings import load_library, polarity_of
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
+    from partscreen.matching.options import MatchOptions
+    from partscreen.matching.usage import Usage
+    from partscreen.reference import Library
+    from partscreen.results import Screening
+    from partscreen.results.matching import Matching
+
+    Floats = npt.NDArray[np.float64]
+
+
+def match_results(
+    files: Sequence[Path | str], options: MatchOptions | None = None, *, references: Sequence[Path] = ()
+) -> Matching:
+    """Match the accepted parts of one or more results of `screen` (JSON files).
+
+    Raises
+    ------
+    UnusableInput
+        A file is no result, holds no curves, a part stands in two of them, or what is asked for cannot be made of
+        these parts; every problem of the files at once.
+    """
+    runs: list[tuple[str, Screening]] = []
+    problems: list[Problem] = []
+    for file in files:
+        try:
+            runs.append((Path(file).name, read_screening(Path(file))))
+        except UnusableInput as error:
+            problems += error.problems
+    if problems:
+        raise UnusableInput(problems)
+    return match_screenings(runs, options, references=references)
+
+
+def match_screenings(
+    runs: Sequence[tuple[str, Screening]], options: MatchOptions | None = None, *, references: Sequence[Path] = ()
+) -> Matching:
+    """Match the accepted parts of screenings at hand; each with a name for messages.
+
+    Raises
+    ------
+    UnusableInput
+        As `match_results`.
+    """
+    from partscreen.matching.match import match_stock
+    from partscreen.matching.options import MatchOptions
+    from partscreen.matching.stock import collect
+
+    chosen = (options or MatchOptions()).checked()
+    library = load_library(references)
+    stock = collect(runs, lambda name: polarity_of(library, name), held=chosen.held, lots=chosen.lots)
+    found = match_stock(stock, chosen, lambda name: _complement_of(library, name), version=__version__)
+    if chosen.buy_for is None:
+        return found
+    from partscreen.matching.buying import parts_to_buy
+
+    to_buy = parts_to_buy(
+        stock,
+        chosen,
+        lambda name: _complement_of(library, name),
+        lambda name, usage, count: _population_points(library, name, usage, count),
+    )
+    return found.model_copy(update={"to_buy": to_buy})
+
+
+def _population_points(library: Library, name: str, usage: Usage, count: int) -> Floats | None:
+    """Parts of one lot of a type, drawn from its population: rows of ln hFE and VBE [V] at the working currents."""
+    from partscreen.matching.population import drawn_parts
+    from partscreen.reference.population import population_for
+
+    try:
+        population = population_for(library.find(name).type)
+    except UnknownType:
+        return None
+    return None if population is None else drawn_parts(population, usage, count)
+
+
+def read_screening(path: Path) -> Screening:
+    """A result of `screen` from its JSON file.
+
+    Raises
+    ------
+    UnusableInput
+        The file cannot be read, or is no such result.
+    """
+    from partscreen.results import SCREENING_SCHEMA, Screening
+
+    fix = "give the file that `partscreen screen ... --json OUT.json` wrote"
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        what = f"cannot be read: {error.strerror or error}"
+        raise UnusableInput([Problem("NOT_READABLE", what, "check the path and the name", path.name)]) from error
+    except ValueError as error:
+        raise UnusableInput([Problem("NO_RESULT", f"this is no JSON: {error}", fix, path.name)]) from error
+    told = data.get("schema") if isinstance(data, dict) else None
+    if told != SCREENING_SCHEMA:
+        what = f"this is no result of screen: its schema is {told!r}, {SCREENING_SCHEMA} is expected"
+        raise UnusableInput([Problem("NO_RESULT", what, fix, path.name)])
+    try:
+        return Screening.model_validate(data)
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(bit) for bit in first["loc"])
+        what = f"{error.error_count()} field(s) are not as they should be; the first: {place}: {first['msg']}"
+        raise UnusableInput([Problem("NO_RESULT", what, fix, path.name)]) from error
+
+
+def _complement_of(library: Library, name: str) -> str | None:
+    try:
+        return library.find(name).type.device.complement or None
+    except UnknownType:
+        return None
+
+
+def write_matching(matching: Matching, path: Path | str) -> Path:
+    """Write a match as JSON (`partscreen.matching/1`).
+
+    Raises
+    ------
+    UnusableInput
+        The place cannot be written to.
+    """
+    target = Path(path)
+    try:
+        target.write_text(matching.model_dump_json(by_alias=True), encoding="utf-8")
+    except OSError as error:
+        what = f"cannot write: {error.strerror or error}"
+        fix = "name a folder that exists and may be written to"
+        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(path))]) from error
+    return target
