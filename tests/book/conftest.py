@@ -5,9 +5,7 @@ from __future__ import annotations
 import pytest
 
 from partscreen.book.store import Book
-from tests.book.servers import fresh_schema, needs_postgres
-
-BOTH = [pytest.param("sqlite"), pytest.param("postgres", marks=needs_postgres)]
+from tests.book.servers import BOTH, fresh_schema
 
 
 @pytest.fixture(params=BOTH)

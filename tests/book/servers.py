@@ -15,10 +15,12 @@ import pytest
 
 SERVER = os.environ.get("PARTSCREEN_TEST_POSTGRES", "")
 
+_WITHOUT = not SERVER and not os.environ.get("CI")
+
 needs_postgres = pytest.mark.skipif(
-    not SERVER and not os.environ.get("CI"),
-    reason='no PostgreSQL server to test with (eval "$(.ci/postgres.sh start)")',
+    _WITHOUT, reason='no PostgreSQL server to test with (eval "$(.ci/postgres.sh start)")'
 )
+BOTH = ["sqlite"] if _WITHOUT else ["sqlite", "postgres"]  # test_core_store.py says in one line that a half is left out
 
 
 @contextmanager

@@ -8,9 +8,8 @@ import threading
 import pytest
 
 from partscreen.book.store import Book, BookError
-from tests.book.conftest import BOTH
 from tests.book.core_books import PHOTO, behind_its_back, filled, part_draft
-from tests.book.servers import fresh_schema
+from tests.book.servers import BOTH, fresh_schema
 
 
 @pytest.fixture(params=BOTH)

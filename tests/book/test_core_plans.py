@@ -11,9 +11,8 @@ from sqlalchemy import text
 from partscreen.book.engine import reading
 from partscreen.book.rows import page_query
 from partscreen.book.store import Book
-from tests.book.conftest import BOTH
 from tests.book.core_books import behind_its_back
-from tests.book.servers import fresh_schema
+from tests.book.servers import BOTH, fresh_schema
 
 N = 100_000
 COLUMNS = "seq, kind, recorded_at, body, prev_hash, hash, part, lot, supplier, type, job, supersedes, content_key"

@@ -23,9 +23,8 @@ from partscreen.book.engine import reading
 from partscreen.book.migrations.versions import rev_0001_first
 from partscreen.book.schema import APPLICATION_ID, GUARDS, metadata
 from partscreen.book.store import Book, BookError
-from tests.book.conftest import BOTH
 from tests.book.core_books import behind_its_back, part_draft
-from tests.book.servers import fresh_schema
+from tests.book.servers import BOTH, fresh_schema
 
 FROZEN = Path(__file__).parent / "frozen"
 VERSIONS = sorted(FROZEN.glob("schema_*.sqlite"))
