@@ -15,7 +15,7 @@ from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import ORDER, Linearised
 from partscreen.screening.evidence.lot import MARKED_SHARE, Fitted, Share
 from partscreen.screening.evidence.mode_terms import labels, weigh_rows, without_each
-from partscreen.screening.evidence.quadratic import Quadratic, ln_sum
+from partscreen.screening.evidence.quadratic import ln_sum
 from partscreen.screening.evidence.weigh import CHUNK
 
 Floats = npt.NDArray[np.float64]
@@ -74,14 +74,15 @@ def combine(
     readings: Linearised,
     known: Knowledge,
     fitted: list[Fitted],
-    main: Quadratic | None,
     good: Share,
     bad: Share,
+    *,
+    every: bool,
 ) -> Weighed:
     """Weigh every part in every mode against the rest of the lot, and add the modes up by their probabilities.
 
-    `main`: the parts' own say in the lot's centre, to be left out in turn; None where the lot is so large that one
-    part's say is nil.
+    `every`: each part's own say in the lot's centre is left out in turn; False where the lot is so large that one
+    part's say is nil (modes are then fitted to some of the parts).
     """
     groups = families(known.within, known.device_between)
     names, kinds = labels(groups, known)
@@ -91,13 +92,13 @@ def combine(
     against, ln_posterior = np.zeros((n, len(ORDER) + 1)), np.zeros((n, len(names)))
     for begin in range(0, n, CHUNK):
         rows = np.arange(begin, min(begin + CHUNK, n))
-        found = weigh_rows(readings, rows, known, groups, fitted, main, good, bad)
+        found = weigh_rows(readings, rows, known, groups, fitted, good, bad, every=every)
         against[rows], ln_posterior[rows] = found.bad - found.marked, found.final
     steps = np.diff(against, axis=1)
     posterior = np.exp(ln_posterior - ln_sum(ln_posterior)[:, None])
     of_the_type = [i for i, f in enumerate(fitted) if f.mode.kind == "marked"]
     marked = fitted[max(of_the_type, key=lambda i: ln_mode[i])]
-    centre, covariance = without_each(marked, main, n)
+    centre, covariance = without_each(marked, n, every=every)
     if probability[of_the_type].sum() < 0.5:  # the lot is not the type: only the reference says where the type lies
         centre = np.broadcast_to(known.centre, centre.shape)
         covariance = np.broadcast_to(known.lot_covariance, covariance.shape)

@@ -12,10 +12,11 @@ from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import AREA, Linearised
 from partscreen.screening.evidence.lot import Fitted, Mode, fit_mode, share_priors
 from partscreen.screening.evidence.quadratic import Information, information, integrate, ln_sum
+from partscreen.screening.evidence.spreads import SHARES, main_spreads
 
 Floats = npt.NDArray[np.float64]
 
-ENOUGH = 120
+ENOUGH = 80
 """Parts that find the centre of a larger lot, evenly taken; more sharpen it no further than the lot's own spread."""
 
 MOST_TYPES = 4
@@ -35,9 +36,18 @@ def _modes(known: Knowledge, prior_share: float, types: list[int]) -> list[Mode]
     unusual = marked_covariance + (UNUSUAL_SPREAD**2 - 1.0) * device
     good_lot = 1.0 - bad_lot
     modes = [
-        Mode("as marked", "marked", known.centre, marked_covariance, _ln(good_lot * (1.0 - UNUSUAL_SHARE))),
-        Mode("as marked", "marked", known.centre, unusual, _ln(good_lot * UNUSUAL_SHARE)),
+        Mode(
+            "as marked",
+            "marked",
+            known.centre,
+            marked_covariance,
+            _ln(good_lot * (1.0 - UNUSUAL_SHARE) * share),
+            0.0,
+            i,
+        )
+        for i, share in enumerate(SHARES)
     ]
+    modes.append(Mode("as marked", "marked", known.centre, unusual, _ln(good_lot * UNUSUAL_SHARE)))
     if known.bulk_is_type:
         return modes
     for area in AREAS:
@@ -88,24 +98,26 @@ def weigh_lot(readings: Linearised, known: Knowledge, *, prior_share: float = 0.
     every = n <= ENOUGH
     seen = readings if every else readings.pick(even(n))
     info = information(seen, known.centre)
-    main = integrate(info, known.within)
+    mains = [integrate(info, spread) for spread in main_spreads(known)]
     alternatives = [(f, integrate(info, f.spread)) for f in families(known.within, known.device_between)]
     each = _types(info, known)
-    types = ln_sum(each) - np.log(each.shape[1]) if each.shape[1] else np.full(main.c.shape, -np.inf)
+    types = ln_sum(each) - np.log(each.shape[1]) if each.shape[1] else np.full(info.constant.shape, -np.inf)
     marked = integrate(info, known.lot_covariance + known.within).at(known.centre[None])[:, 0]
     _, good, bad = share_priors(prior_share)
     first, *others = _modes(known, prior_share, _likeliest(each))
-    ends = fit_mode(first, main, alternatives, types, None, good)
+    ends = fit_mode(first, mains[0], alternatives, types, None, good)
     starts = _distinct(ends)
     fitted = [ends[0]]
     for mode in others:
         same = mode.kind == "marked"
         fitted.append(
-            fit_mode(mode, main, alternatives, types, None if same else marked, good if same else bad, starts)[0]
+            fit_mode(
+                mode, mains[mode.spread], alternatives, types, None if same else marked, good if same else bad, starts
+            )[0]
         )
     best = max(f.ln_likelihood for f in fitted)
     kept = [f for f in fitted if f.ln_likelihood > best - MODE_CUT or f.mode.kind == "marked"]
-    return combine(condense(readings, expected(known)), known, kept, main if every else None, good, bad)
+    return combine(condense(readings, expected(known)), known, kept, good, bad, every=every)
 
 
 def expected(known: Knowledge) -> Floats:

@@ -19,11 +19,12 @@ Floats = npt.NDArray[np.float64]
 
 AREAS = (0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 1.25, 1.5, 1.8)
 LOW_GAINS, HIGH_GAINS = (-0.68, -0.5, -0.33), (0.35, 0.6)  # ln BF against the lot; a high gain is rarely a fault
-LEAKS = (1.1, 2.3, 3.9)  # ln of recombination current against the lot
+LEAKS = (0.8, 1.6, 3.0)  # ln of recombination current against the lot
 BONDS = (0.7, 1.6)  # ln of RE and RC against the lot
 GRADES = (0.35, 0.7)  # voltage grade lower: ln RC and VAF down by this, ln CJC up by half of it
 
 OTHER_PROCESS = ", other process"
+OTHER_SLOPE = ", other slope"
 
 TYPES_WEIGHT = 0.2
 """Prior weight of "a die of another library type" among the alternatives (assumption)."""
@@ -38,15 +39,11 @@ class Family:
     """
 
     kind: str
+    theme: str
     names: tuple[str, ...]
     shifts: Floats
     ln_weights: Floats
     spread: Floats
-
-    @property
-    def ln_weight(self) -> float:
-        """Of the whole family."""
-        return float(np.log(np.exp(self.ln_weights).sum()))
 
 
 def area_name(area: float) -> str:
@@ -78,20 +75,21 @@ def families(within: Floats, device: Floats) -> tuple[Family, ...]:
     """
     area = np.log(AREAS)[:, None] * AREA
     names = tuple(area_name(a) for a in AREAS)
+    leaks = tuple(f"base-emitter leak {np.exp(g):.0f} times the lot's" for g in LEAKS)
+    leak_shifts = np.stack([_shift(leak=g) for g in LEAKS])
     return (
-        _family("die", names, area, 0.28, within + 0.5 * device),
-        _family("die", tuple(n + OTHER_PROCESS for n in names), area, 0.12, within + 2.0 * device),
-        _family("unfit", *_gains(LOW_GAINS), 0.1, _wider(within, bf=0.08)),
-        _family("unfit", *_gains(HIGH_GAINS), 0.02, _wider(within, bf=0.08)),
+        _family("die", "area", names, area, 0.28, within + 0.5 * device),
+        _family("die", "area", tuple(n + OTHER_PROCESS for n in names), area, 0.12, within + 2.0 * device),
+        _family("unfit", "low gain", *_gains(LOW_GAINS), 0.1, _wider(within, bf=0.08)),
+        _family("unfit", "high gain", *_gains(HIGH_GAINS), 0.02, _wider(within, bf=0.08)),
+        _family("unfit", "leak", leaks, leak_shifts, 0.06, _wider(within, leak=0.4)),
+        # A worn junction may leak with a slope of its own.
         _family(
-            "unfit",
-            tuple(f"base-emitter leak {np.exp(g):.0f} times the lot's" for g in LEAKS),
-            np.stack([_shift(leak=g, bf=-0.03 * g) for g in LEAKS]),
-            0.12,
-            _wider(within, leak=0.7, ne=0.35, bf=0.1),  # a worn junction leaks with a slope of its own
+            "unfit", "leak", tuple(n + OTHER_SLOPE for n in leaks), leak_shifts, 0.06, _wider(within, leak=0.4, ne=0.35)
         ),
         _family(
             "unfit",
+            "bond",
             tuple(f"bond resistance {np.exp(g):.0f} times the lot's" for g in BONDS),
             np.stack([_shift(re=g, rc=0.5 * g) for g in BONDS]),
             0.05,
@@ -99,12 +97,15 @@ def families(within: Floats, device: Floats) -> tuple[Family, ...]:
         ),
         _family(
             "die",
+            "voltage grade",
             tuple(f"lower voltage grade {np.exp(-g):.2f}" for g in GRADES),
             np.stack([_shift(rc=-g, vaf=-g, cjc=0.5 * g) for g in GRADES]),
             0.05,
             _wider(within, rc=0.2, vaf=0.3, cjc=0.1),
         ),
-        _family("unfit", ("unlike any known part",), np.zeros((1, N_COORDINATES)), 0.06, 9.0 * within + device),
+        _family(
+            "unfit", "unlike", ("unlike any known part",), np.zeros((1, N_COORDINATES)), 0.06, 9.0 * within + device
+        ),
     )
 
 
@@ -112,5 +113,5 @@ def _gains(shifts: tuple[float, ...]) -> tuple[tuple[str, ...], Floats]:
     return tuple(f"gain {np.exp(g):.2f} of the lot's" for g in shifts), np.stack([_shift(bf=g) for g in shifts])
 
 
-def _family(kind: str, names: tuple[str, ...], shifts: Floats, weight: float, spread: Floats) -> Family:
-    return Family(kind, names, shifts, np.full(len(names), np.log(weight / len(names))), spread)
+def _family(kind: str, theme: str, names: tuple[str, ...], shifts: Floats, weight: float, spread: Floats) -> Family:
+    return Family(kind, theme, names, shifts, np.full(len(names), np.log(weight / len(names))), spread)

@@ -21,6 +21,7 @@ from partscreen.screening.evidence.linear import AREA
 from partscreen.screening.evidence.quadratic import Quadratic, inverse, ln_sum
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
 
 CONCENTRATION = 1.0
 """k of the prior of a lot's bad share s, Beta(k s, k (1 - s)): lots are clean or bad (assumption)."""
@@ -43,7 +44,8 @@ MOST_ITERATIONS = 40
 class Mode:
     """What the main population is: prior of its centre, and natural log of the mode's prior probability.
 
-    ln_area : of its die against the marked type's, where it is of kind "die".
+    ln_area : of its die against the marked type's, where it is of kind "die". spread : number of the spread of its
+    parts in `spreads.main_spreads`.
     """
 
     name: str
@@ -52,6 +54,7 @@ class Mode:
     covariance: Floats
     ln_prior: float
     ln_area: float = 0.0
+    spread: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +89,7 @@ class Fitted:
     centre (q,), precision (q, q) of it; weight (n,): probability of being of the main population; share: of the rest.
     ln_likelihood: of the whole lot with the centre integrated out (Laplace), the mode's prior included.
     ln_others (n, f), ln_explained (f,): ln weights of the explanations of the rest, as the other parts and as
-    all parts say.
+    all parts say. main: the parts' own say in the centre.
     """
 
     mode: Mode
@@ -97,6 +100,7 @@ class Fitted:
     ln_likelihood: float
     ln_others: Floats
     ln_explained: Floats
+    main: Quadratic
 
 
 def rest_log_densities(
@@ -124,9 +128,9 @@ def prior_weights(groups: Sequence[Family], mode: Mode) -> Floats:
     """Weights of the explanations of the rest of a lot, before the lot is read; they sum to one.
 
     Where the main population is a die of another area, the dies that have the marked type's area again are no
-    alternative to "as marked": they are it. Sound parts of the lot's own process are looked for among smaller dies only:
-    a lot of the type with some small dies in it would else be as well a lot of larger dies with some sound ones, and
-    those are rare (assumption).
+    alternative to "as marked": they are it. Sound parts of the lot's own process are looked for among smaller dies
+    only: a lot of the type with some small dies in it would else be as well a lot of larger dies with some sound ones,
+    and those are rare (assumption).
     """
     weights = np.array([*np.exp(np.concatenate([family.ln_weights for family in groups])), TYPES_WEIGHT])
     if mode.kind == "marked":
@@ -138,6 +142,13 @@ def prior_weights(groups: Sequence[Family], mode: Mode) -> Floats:
     weights *= (1.0 - MARKED_SHARE) / weights.sum()
     own = 0.5 * MARKED_SHARE if mode.ln_area < 0.0 else 0.0
     return np.append(weights, (MARKED_SHARE - own, own))
+
+
+def themes(groups: Sequence[Family], mode: Mode) -> Ints:
+    """Number of the theme of each explanation of `prior_weights`; shape (f,)."""
+    names = [family.theme for family in groups for _ in family.names]
+    names += ["type"] if mode.kind == "marked" else ["type", "as marked", "as marked"]
+    return np.unique(names, return_inverse=True)[1].astype(np.int64)
 
 
 def fit_mode(
@@ -192,9 +203,10 @@ def _climb(
     share: Share,
 ) -> Fitted:
     n = main.c.shape[0]
-    prior = prior_weights([family for family, _ in alternatives], mode)
+    groups = [family for family, _ in alternatives]
+    alike = _Alike(prior_weights(groups, mode), themes(groups, mode))
     rest_share = (share.a + 0.1 * n) / (share.a + share.b + n)
-    explained = prior
+    explained = alike.prior
     precision = prior_precision
     for step in range(MOST_ITERATIONS + 1):
         belongs = main.at(centre)[:, 0]
@@ -206,7 +218,7 @@ def _climb(
         if step == MOST_ITERATIONS:
             break
         new_share = (share.a + (1.0 - weight).sum()) / (share.a + share.b + n)
-        explained = _learnt(prior, members.sum(axis=0))
+        explained = alike.learnt(members.sum(axis=0))
         new_centre, precision = posterior(mode, prior_precision, main, weight)
         moved = (new_centre - centre) @ precision @ (new_centre - centre)
         settled = moved < 1e-4 and abs(new_share - rest_share) < 1e-4
@@ -215,15 +227,24 @@ def _climb(
             break
     d = centre - mode.mean
     ln_likelihood = (
-        _mixed(belongs, densities, weight, members, share, prior)
+        _mixed(belongs, densities, weight, members, share)
+        + alike.ln_likelihood(members.sum(axis=0))
         - 0.5 * d @ prior_precision @ d
         + 0.5 * (np.linalg.slogdet(prior_precision)[1] - np.linalg.slogdet(precision)[1])
         + mode.ln_prior
     )
     counts = members.sum(axis=0)
-    others = _ln(_learnt(prior, counts[None] - members))
+    others = _ln(alike.learnt(counts[None] - members))
     return Fitted(
-        mode, centre, precision, weight, float(rest_share), float(ln_likelihood), others, _ln(_learnt(prior, counts))
+        mode,
+        centre,
+        precision,
+        weight,
+        float(rest_share),
+        float(ln_likelihood),
+        others,
+        _ln(alike.learnt(counts)),
+        main,
     )
 
 
@@ -232,21 +253,46 @@ def _ln(weights: Floats) -> Floats:
     return np.asarray(np.log(np.maximum(weights, 1e-300)))
 
 
-def _learnt(prior: Floats, counts: Floats) -> Floats:
-    """Weights of the explanations after `counts` parts were explained so; (f,) or (n, f)."""
-    return np.asarray((ALIKE * prior + counts) / (ALIKE + counts.sum(axis=-1, keepdims=True)))
+@dataclass(frozen=True, slots=True)
+class _Alike:
+    """How alike the unfit parts of a lot are: first in what is wrong with them (the theme), then in how much.
+
+    Two steps of Dirichlet weights, both of the weight `ALIKE`. prior : (f,), sums to one; theme : (f,).
+    """
+
+    prior: Floats
+    theme: Ints
+
+    def _by_theme(self, values: Floats) -> Floats:
+        """Sums by theme, last axis."""
+        return np.asarray(values @ np.eye(int(self.theme.max()) + 1)[self.theme])
+
+    def learnt(self, counts: Floats) -> Floats:
+        """Weights of the explanations after `counts` parts were explained so; (f,) or (n, f)."""
+        prior, by_theme = self._by_theme(self.prior), self._by_theme(counts)
+        outer = (ALIKE * prior + by_theme) / (ALIKE + counts.sum(axis=-1, keepdims=True))
+        inner = (ALIKE * self.prior / prior[self.theme] + counts) / (ALIKE + by_theme[..., self.theme])
+        return np.asarray(np.where(self.prior > 0.0, outer[..., self.theme] * inner, 0.0))
+
+    def ln_likelihood(self, counts: Floats) -> float:
+        """ln p of the counts, weights integrated out."""
+        prior, by_theme = self._by_theme(self.prior), self._by_theme(counts)
+        some = self.prior > 0.0
+        inner = ALIKE * (self.prior / prior[self.theme])[some]
+        outer = ALIKE * prior
+        out = gammaln(ALIKE) - gammaln(ALIKE + counts.sum())
+        out += (gammaln(outer + by_theme) - gammaln(outer)).sum()
+        out += (gammaln(ALIKE) - gammaln(ALIKE + by_theme)).sum()
+        out += (gammaln(inner + counts[some]) - gammaln(inner)).sum()
+        return float(out)
 
 
-def _mixed(belongs: Floats, rest: Floats, weight: Floats, members: Floats, share: Share, prior: Floats) -> float:
-    """ln p of the parts, shares and weights of explanations integrated out (lower bound at the memberships found)."""
+def _mixed(belongs: Floats, rest: Floats, weight: Floats, members: Floats, share: Share) -> float:
+    """ln p of the parts given what explains each, their share integrated out (lower bound at the memberships found)."""
     n, bad = weight.size, float((1.0 - weight).sum())
-    counts = members.sum(axis=0)
     all_members = np.concatenate((weight[:, None], members), axis=1)
     terms = np.concatenate((belongs[:, None], rest), axis=1)
     counted = all_members > 0.0
     likely = all_members[counted] * (terms[counted] - np.log(all_members[counted]))
     beta_term = betaln(share.a + bad, share.b + n - bad) - betaln(share.a, share.b)
-    some = prior > 0.0
-    before, after = ALIKE * prior[some], ALIKE * prior[some] + counts[some]
-    alike = gammaln(ALIKE) - gammaln(ALIKE + bad) + (gammaln(after) - gammaln(before)).sum()
-    return float(likely.sum() + beta_term + alike)
+    return float(likely.sum() + beta_term)

@@ -15,7 +15,8 @@ from partscreen.screening.evidence.hypotheses import Family
 from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import ORDER, Linearised
 from partscreen.screening.evidence.lot import Fitted, Share, back
-from partscreen.screening.evidence.quadratic import Quadratic, inverse, ln_sum
+from partscreen.screening.evidence.quadratic import inverse, ln_sum
+from partscreen.screening.evidence.spreads import main_spreads
 from partscreen.screening.evidence.weigh import add_noise, by_kind, gaps, root_of, spread_of
 
 Floats = npt.NDArray[np.float64]
@@ -49,14 +50,14 @@ class Terms:
 
 @dataclass(frozen=True, slots=True)
 class _Prepared:
-    """What the modes share. within, spreads: covariance of the readings, noise in it, of the main population and of
-    each family about their centre; shifts: what each family's shifts change in the readings, (n, k, h); types:
-    (n, n_types, len(ORDER)), marked: (n, len(ORDER)): ln p under the other types and by the reference alone.
+    """What the modes share. within, spreads: covariance of the readings, noise in it, of the main population (by
+    spread) and of each family about their centre; shifts: what each family's shifts change in the readings, (n, k, h);
+    types: (n, n_types, len(ORDER)), marked: (n, len(ORDER)): ln p under the other types and by the reference alone.
     """
 
     readings: Linearised
     groups: tuple[Family, ...]
-    within: Floats
+    within: list[Floats]
     spreads: list[Floats]
     shifts: list[Floats]
     types: Floats
@@ -71,7 +72,7 @@ def _prepare(readings: Linearised, known: Knowledge, groups: tuple[Family, ...])
     return _Prepared(
         readings,
         groups,
-        add_noise(readings, spread_of(readings, known.within)),
+        [add_noise(readings, spread_of(readings, spread)) for spread in main_spreads(known)],
         [add_noise(readings, spread_of(readings, group.spread)) for group in groups],
         [jac @ group.shifts.T for group in groups],
         types,
@@ -90,9 +91,10 @@ def weigh_rows(
     known: Knowledge,
     groups: tuple[Family, ...],
     fitted: list[Fitted],
-    main: Quadratic | None,
     good: Share,
     bad: Share,
+    *,
+    every: bool,
 ) -> Terms:
     """Some parts of the lot under all hypotheses and modes."""
     ready = _prepare(readings.pick(rows), known, groups)
@@ -111,9 +113,9 @@ def weigh_rows(
         rest = _rest_share(one, rows, readings.point.shape[0], good if is_marked else bad)
         ln_rest = np.log(rest)[:, None] + _ln_weights(one, rows, readings.point.shape[0])
         ln_type = ln_rest[:, n_families]
-        centre, covariance = (a[rows] for a in without_each(one, main, readings.point.shape[0]))
-        covariance = covariance if main is not None else covariance[0]
-        belongs, families = _under(ready, centre, covariance)
+        centre, covariance = (a[rows] for a in without_each(one, readings.point.shape[0], every=every))
+        covariance = covariance if every else covariance[0]
+        belongs, families = _under(ready, one, centre, covariance)
         belongs = belongs + np.log1p(-rest)[:, None]
         families += ln_rest[:, :n_families, None]
         parts = [ln_sum(families)]
@@ -154,9 +156,10 @@ def _as_marked(ready: _Prepared, one: Fitted, centre: Floats, covariance: Floats
     return np.logaddexp(alone, _from_prior(own) + ln_rest[:, -1:])
 
 
-def without_each(one: Fitted, main: Quadratic | None, n: int) -> tuple[Floats, Floats]:
+def without_each(one: Fitted, n: int, *, every: bool) -> tuple[Floats, Floats]:
     """The lot's centre and its covariance with each part left out in turn: (n, q), (n, q, q)."""
-    if main is None:
+    main = one.main
+    if not every:
         covariance = inverse(one.precision)
         return np.broadcast_to(one.centre, (n, one.centre.size)), np.broadcast_to(covariance, (n, *covariance.shape))
     precision = one.precision - one.weight[:, None, None] * main.m
@@ -179,13 +182,13 @@ def _ln_weights(one: Fitted, rows: Ints, n: int) -> Floats:
     return np.broadcast_to(one.ln_explained, (rows.size, one.ln_explained.size))
 
 
-def _under(ready: _Prepared, centre: Floats, covariance: Floats) -> tuple[Floats, Floats]:
+def _under(ready: _Prepared, one: Fitted, centre: Floats, covariance: Floats) -> tuple[Floats, Floats]:
     """ln p as one of the main population, (n, 1 + len(ORDER)), and under every family's hypotheses, (n, h,
     1 + len(ORDER)), the lot's centre being spread by `covariance`."""
     readings = ready.readings
     of_centre = spread_of(readings, covariance)
     gap = gaps(readings, centre)[:, :, None]
-    belongs = by_kind(readings, root_of(ready.within + of_centre), gap)[:, 0]
+    belongs = by_kind(readings, root_of(ready.within[one.mode.spread] + of_centre), gap)[:, 0]
     sizes = [len(group.names) for group in ready.groups]
     out = np.zeros((gap.shape[0], sum(sizes), len(ORDER) + 1))
     begin = 0
