@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from partscreen.cli import book_read, book_write
+from partscreen.cli import book_learn, book_read, book_write
 
 app = typer.Typer(
     name="book",
@@ -26,6 +26,7 @@ app.command("quarantine")(book_write.quarantine)
 app.command("stress")(book_write.stress)
 app.command("correct")(book_write.correct)
 app.command("rescreen")(book_read.rescreen)
+app.command("learn")(book_learn.learn)
 app.command("kit-check")(book_write.kit_check)
 app.command("overdue")(book_read.overdue)
 app.command("erase-photo")(book_write.erase_photo)

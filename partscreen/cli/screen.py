@@ -73,6 +73,10 @@ def screen(
         float | None, typer.Option("--temperature", help="Case temperature in degC where the files do not state it.")
     ] = None,
     brief: Annotated[bool, typer.Option("--brief", help="Leave covariances and curves out of the JSON.")] = False,
+    spreads: Annotated[
+        Path | None,
+        typer.Option("--spreads", help="Learned spreads (TOML, by `book learn`) instead of the packaged ones."),
+    ] = None,
     record: Annotated[
         bool, typer.Option("--record", help="Keep files, readings and result in the bench book.")
     ] = False,
@@ -103,6 +107,8 @@ def screen(
         cost=cost,
         temperature_c=temperature,
         brief=brief,
+        spreads=spreads,
+        learn_from=(book or "") if record else None,
     )
     try:
         outcome = screen_files(files, options, progress=progress_line(), figures=out is not None)

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from partscreen.workflow.book_record import keep_screening, record_screening
     from partscreen.workflow.book_rescreen import rescreen
     from partscreen.workflow.demo import run_demo
+    from partscreen.workflow.learned import learn_from_book
     from partscreen.workflow.lookup import explain_files, tell_types
     from partscreen.workflow.matching import match_results, match_screenings, write_matching
     from partscreen.workflow.options import Outcome, Progress, ScreenOptions
@@ -70,6 +71,7 @@ _HOME = {
     "record_screening": "book_record",
     "rescreen": "book_rescreen",
     "run_demo": "demo",
+    "learn_from_book": "learned",
     "explain_files": "lookup",
     "tell_types": "lookup",
     "match_results": "matching",
@@ -109,6 +111,7 @@ __all__ = [
     "export_book",
     "keep_screening",
     "kits_due",
+    "learn_from_book",
     "load_screening",
     "make_plan",
     "match_results",

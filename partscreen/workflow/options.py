@@ -28,7 +28,8 @@ class ScreenOptions:
 
     `risk`: consumer's risk at a limit (0.02: ANSI/NCSL Z540.3). `prior_share` of unfit parts (assumption 0.1).
     `reach`: die area ratio an accept must be able to show (assumption 0.6). `cost` of a bad part in parts thrown away
-    (assumption 10). `temperature_c`: case temperature where files state none. [degC]
+    (assumption 10). `temperature_c`: case temperature where files state none. [degC] `spreads`: file of learned ones.
+    `learn_from`: bench book to learn them from, where it has enough lots ("" for the default book); None: none.
     """
 
     lots: Path | None = None
@@ -43,6 +44,8 @@ class ScreenOptions:
     cost: float = 10.0
     temperature_c: float | None = None
     brief: bool = False
+    spreads: Path | None = None
+    learn_from: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from partscreen import __version__
 from partscreen.errors import Problem
+from partscreen.workflow.learned import populations_of
 from partscreen.workflow.lot_actions import with_actions
 from partscreen.workflow.options import Outcome, Progress, ScreenOptions, silent
 from partscreen.workflow.settings import kelvin, load_library, polarity_of
@@ -55,7 +56,6 @@ def screen_files(
     from partscreen.readings.lot_sheet import parse_lot_option
     from partscreen.readings.quality import check_quality
     from partscreen.readings.uncertainty import apply_kit, session_uncertainty
-    from partscreen.reference.population import population_for as library_population
     from partscreen.results import Screening
     from partscreen.screening.contradictions import hold_contradictions, set_aside
     from partscreen.screening.screen import screen_batch
@@ -82,6 +82,9 @@ def screen_files(
     batch, contradictory = set_aside(batch)
     batch = follow_control_piece(batch)
     shared = session_uncertainty(batch, kit, temperature=temperature)
+    learned: str | None = None
+    if population_for is None:
+        population_for, learned = populations_of(chosen, batch.lots, progress)
     results = screen_batch(
         batch,
         library,
@@ -92,14 +95,14 @@ def screen_files(
         kit=kit,
         temperature=temperature,
         session_uncertainty=shared,
-        population_for=population_for or library_population,
+        population_for=population_for,
         progress=progress,
     )
     results = hold_contradictions(batch, results, contradictory)
     results = with_actions(results, batch.lots, chosen)
     screening = Screening(
         version=__version__,
-        settings=_settings(chosen, kit),
+        settings={**_settings(chosen, kit), "spreads": learned},
         inputs=[*batch.inputs, *_settings_with_problems(batch)],
         not_judged=list(batch.not_judged),
         lots=results,
