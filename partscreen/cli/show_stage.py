@@ -10,7 +10,8 @@ import typer
 from partscreen.cli.show import say
 
 if TYPE_CHECKING:
-    from partscreen.results.stage import Replacement, ReplaceResult, StageCheck, StageResult
+    from partscreen.report.stage_page import Told
+    from partscreen.results.stage import Replacement, ReplaceResult, StageResult
 
 SHOWN = 3  # candidates told in full; the rest get a line each
 ORDER = ("not_ok", "not_known", "marginal", "ok")
@@ -37,25 +38,27 @@ def _cautions(cautions: list[str]) -> None:
         typer.echo(f"  - {caution}")
 
 
-def _line(check: StageCheck) -> str:
+def _line(told: Told) -> str:
     from partscreen.report.stage_page import OUTCOMES
 
-    return f"  {OUTCOMES[check.result]:<14} {check.code}, {check.about}: {check.sentence}"
+    check = told.check
+    return f"  {OUTCOMES[check.result]:<14} {check.code}, {told.about}: {check.sentence}"
 
 
 def show_stage(result: StageResult) -> None:
     """Cautions, then the checks, worst first; notes at the end."""
-    from partscreen.report.stage_page import OUTCOMES
+    from partscreen.report.stage_page import OUTCOMES, told_once
 
     _cautions(result.cautions)
     counts = {outcome: sum(check.result == outcome for check in result.checks) for outcome in ORDER}
     told = ", ".join(f"{n} {OUTCOMES[outcome][4:]}" for outcome, n in counts.items() if n)
     name = f"{result.name}: " if result.name else ""
     typer.echo(f"\n{name}{result.npn} and {result.pnp}: {told}")
+    rows = told_once(result.checks)
     for outcome in ORDER:
-        for check in result.checks:
-            if check.result == outcome:
-                typer.echo(_line(check))
+        for row in rows:
+            if row.check.result == outcome:
+                typer.echo(_line(row))
     for note in result.notes:
         say(f"note: {note}")
 
@@ -84,7 +87,7 @@ def _head(candidate: Replacement) -> None:
 
 
 def _candidate(candidate: Replacement) -> None:
-    from partscreen.report.stage_page import OUTCOMES
+    from partscreen.report.stage_page import OUTCOMES, told_once
 
     typer.echo("")
     _head(candidate)
@@ -93,5 +96,5 @@ def _candidate(candidate: Replacement) -> None:
     for row in candidate.ratings:
         at = f" at {row.conditions}" if row.conditions else ""
         typer.echo(f"     {OUTCOMES[row.result]:<14} {row.symbol}{at}: {row.sentence}")
-    for check in candidate.stage:
-        typer.echo(f"   {_line(check)}")
+    for told in told_once(candidate.stage):
+        typer.echo(f"   {_line(told)}")

@@ -15,6 +15,7 @@ from partscreen.readings.import_files import import_files
 from partscreen.readings.kit import Kit
 from partscreen.readings.lot_sheet import load_lot_sheet
 from partscreen.reference.validate import build
+from partscreen.stage.model import Stage
 from tests.docs import bag, picture
 from tests.docs.pages import PAGES, ROOT, Block, blocks, commands, prepare, refreshed, run, same, stated_exit_codes
 
@@ -77,6 +78,8 @@ def test_toml_block_is_a_file_the_program_takes(block: Block):
     data = tomllib.loads(block.body)
     if "columns" in data:
         assert column_map_from(data, "map.toml").entries
+    elif "stage" in data:
+        assert Stage.model_validate(data).stage.devices_per_rail
     elif "instruments" in data:
         assert Kit.model_validate(data).instruments
     else:
