@@ -9,6 +9,7 @@ from partscreen.report.svg import panel_svg
 from partscreen.results.plan import PlanResult, PlanRisk
 
 _XMLNS = 'xmlns="http://www.w3.org/2000/svg"'
+_ROOM = 1.5
 _FEW = 40  # so many points are marked one by one: a lot has whole parts
 
 
@@ -19,8 +20,10 @@ def curve_panel(result: PlanResult) -> Panel | None:
         return None
     share = np.array([p.share for p in points])
     chance = np.array([p.accepted for p in points])
-    x = linear_axis("bad share of the lot [%]", 0.0, float(share[-1]), scale=0.01)
-    y = linear_axis("chance that the lot is accepted [%]", 0.0, 1.0, scale=0.01)
+    told = [risk.share for risk in result.risks if risk.share <= share[-1]]
+    right = min(1.0, max([float(share[-1]), *(_ROOM * at for at in told)]))  # room for a name beside its point
+    x = linear_axis("bad share of the lot [%]", 0.0, right, scale=0.01)
+    y = linear_axis("chance that the lot is accepted [%]", 0.0, 1.04, scale=0.01)
     marks: list[Mark] = [Line(share, chance, 1.2)]
     if points[0].bad_in_lot is not None and len(points) <= _FEW:
         marks.append(Points(share, chance, "disc", 1.0, 2.0, filled=True))
@@ -35,10 +38,10 @@ def _risk_marks(risk: PlanRisk, right: float, lot_size: int | None) -> list[Mark
     at = risk.bad_in_lot / lot_size if risk.bad_in_lot is not None and lot_size else risk.share
     height = risk.chance if risk.whose == "consumer" else 1.0 - risk.chance
     name = f"{risk.whose}'s risk"
-    beyond = at > 0.55 * right
+    beyond = at > 0.7 * right
     nudge = -0.02 * right if beyond else 0.02 * right
     # Above the curve on its way down, where there is room.
-    label = Label(at + nudge, min(height + 0.05, 0.99), name, "end" if beyond else "start")
+    label = Label(at + nudge, min(height + 0.05, 1.0), name, "end" if beyond else "start")
     return [Points(np.array([at]), np.array([height]), "diamond", 1.0, 3.6), label]
 
 

@@ -59,11 +59,12 @@ def _curve(result: PlanResult) -> list[str]:
 
 
 def _telling(points: list[CurvePoint]) -> list[CurvePoint]:
-    """Up to eight points spread over the curve, the ends included."""
+    """Up to eight points spread over the curve, the ends included; of a lot in whole parts more of the first ones."""
     if len(points) <= _ROWS:
         return points
+    power = 1.5 if points[0].bad_in_lot is not None else 1.0
     last = len(points) - 1
-    return [points[round(i * last / (_ROWS - 1))] for i in range(_ROWS)]
+    return [points[i] for i in sorted({round(last * (k / (_ROWS - 1)) ** power) for k in range(_ROWS)})]
 
 
 def _after(row: ShareAfter) -> str:
@@ -117,7 +118,13 @@ def _sequence(plan: Sequence) -> list[str]:
     if plan.lines and moved[-1] is not plan.lines[-1]:
         moved.append(plan.lines[-1])
     for line in moved[:_LINES]:
-        accept = "not yet" if line.accept_at is None else f"with {line.accept_at} or fewer"
+        accept = (
+            "not yet"
+            if line.accept_at is None
+            else f"with {line.accept_at} or fewer"
+            if line.accept_at
+            else "with none"
+        )
         refuse = "not yet" if line.refuse_at is None else f"with {line.refuse_at} or more"
         out.append(f"    from {line.parts} on: accept {accept}, refuse {refuse}")
     if len(moved) > _LINES:

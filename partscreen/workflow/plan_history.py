@@ -30,15 +30,16 @@ def read_history(path: Path) -> tuple[PastLot, ...]:
         why = getattr(error, "strerror", None) or "it is no UTF-8 text"
         raise UnusableInput([Problem("NOT_READABLE", f"cannot be read: {why}", _FIX, str(path))]) from error
     lines = text.splitlines()
+    above = next((i for i, line in enumerate(lines) if not line.startswith("#")), len(lines))  # remarks
+    lines = lines[above:]
     head = lines[0] if lines else ""
     separator = max(",;\t", key=head.count)
     rows = csv.DictReader(lines, delimiter=separator)
     names = {name.strip().lower(): name for name in rows.fieldnames or ()}
     missing = [name for name in ("lot_size", "found") if name not in names]
     if missing:
-        raise UnusableInput(
-            [Problem("NO_COLUMN", f"no column {' or '.join(missing)}; there are: {head or 'none'}", _FIX, str(path), 1)]
-        )
+        what = f"no column {' or '.join(missing)}; there are: {head or 'none'}"
+        raise UnusableInput([Problem("NO_COLUMN", what, _FIX, str(path), above + 1)])
     lots: list[PastLot] = []
     problems: list[Problem] = []
     for row in rows:
@@ -49,10 +50,11 @@ def read_history(path: Path) -> tuple[PastLot, ...]:
                 numbers[name] = int(cell)
             else:
                 what = f"{cell!r} is no whole number of at least {least}"
-                problems.append(Problem("NOT_A_COUNT", what, "put the cell right", str(path), rows.line_num, name))
+                row_at = above + rows.line_num
+                problems.append(Problem("NOT_A_COUNT", what, "put the cell right", str(path), row_at, name))
         if len(numbers) == 2:
             label = (row[names["lot"]] or "").strip() if "lot" in names else ""
-            lots.append(PastLot(numbers["lot_size"], numbers["found"], label or f"row {rows.line_num}"))
+            lots.append(PastLot(numbers["lot_size"], numbers["found"], label or f"row {above + rows.line_num}"))
     if problems:
         raise UnusableInput(problems)
     if not lots:

@@ -151,9 +151,10 @@ def test_history_that_cannot_be_used_ends_with_3_and_says_where(tmp_path, text, 
 
 def test_history_rows_are_all_looked_at(tmp_path):
     path = tmp_path / "lots.csv"
-    path.write_text("lot_size,found\n100,x\n-3,1\n100,\n", encoding="utf-8")
+    path.write_text("# invented\nlot_size,found\n100,x\n-3,1\n100,\n", encoding="utf-8")
     ran = run("--lot-size", "1000", "--aql", "1.0", "--history", str(path))
     assert ran.stderr.startswith("3 problem(s)")
+    assert re.findall(r"row (\d+), column (\w+)", ran.stderr) == [("3", "found"), ("4", "lot_size"), ("5", "found")]
     missing = run("--lot-size", "1000", "--aql", "1.0", "--history", str(tmp_path / "none.csv"))
     assert missing.exit_code == 3
     assert "cannot be read" in missing.stderr
@@ -266,7 +267,7 @@ def test_no_curve_where_no_sample_decides(tmp_path):
 
 
 def test_risk_larger_than_asked_in_a_small_lot_is_said():
-    found = answer("--lot-size", "10", "--sequential", "--good", "5%", "--bad", "30%", "--power", "60%")
+    found = answer("--lot-size", "10", "--sequential", "--good", "10%", "--bad", "30%", "--power", "60%")
     consumer = next(r for r in found["risks"] if r["whose"] == "consumer")
     assert consumer["chance"] > consumer["asked"] / 0.95
     assert any("ends too early" in r for r in found["remarks"])
