@@ -78,9 +78,9 @@ def families(within: Floats, device: Floats) -> tuple[Family, ...]:
     leaks = tuple(f"base-emitter leak {np.exp(g):.0f} times the lot's" for g in LEAKS)
     leak_shifts = np.stack([_shift(leak=g) for g in LEAKS])
     return (
-        _family("die", "area", names, area, 0.28, within + 0.5 * device),
-        _family("die", "area", tuple(n + OTHER_PROCESS for n in names), area, 0.12, within + 2.0 * device),
-        _family("unfit", "low gain", *_gains(LOW_GAINS), 0.1, _wider(within, bf=0.08)),
+        _family("die", "area", names, area, 0.25, within + 0.5 * device),
+        _family("die", "area", tuple(n + OTHER_PROCESS for n in names), area, 0.10, within + 2.0 * device),
+        _family("unfit", "low gain", *_gains(LOW_GAINS), 0.15, _wider(within, bf=0.08)),
         _family("unfit", "high gain", *_gains(HIGH_GAINS), 0.02, _wider(within, bf=0.08)),
         _family("unfit", "leak", leaks, leak_shifts, 0.06, _wider(within, leak=0.4)),
         # A worn junction may leak with a slope of its own.
