@@ -32,7 +32,15 @@ from partscreen.lots.trust_records import (
     with_field_only,
 )
 from partscreen.lots.trust_tables import history_of, order_of, types_of_all, types_of_suppliers
-from partscreen.lots.trust_words import NOTICE, Known, advice_of, assumption_words, supplier_sentence, what_would_change
+from partscreen.lots.trust_words import (
+    NOTICE,
+    SURE,
+    Known,
+    advice_of,
+    assumption_words,
+    supplier_sentence,
+    what_would_change,
+)
 from partscreen.results.base import Interval
 from partscreen.results.trust import NotCounted, SupplierTrust, Trust, TrustPoint
 from partscreen.screening.lot_view import TOLERABLE_SHARE
@@ -124,13 +132,14 @@ def _suppliers(
     lots = per_supplier(laid, np.ones(len(laid.records)))
     parts = per_supplier(laid, [r.n_read for r in laid.records])
     effective = per_supplier(laid, laid.weight * says_something(laid))
-    expected = fit.expected
+    expected, above = fit.expected, fit.of.means.chance_above(fit.posterior, tolerable)
     enough = (effective >= ENOUGH_LOTS) & (parts >= ENOUGH_PARTS)
     rank = np.lexsort((np.arange(n), expected, ~enough))
     n_placed = int(enough.sum())
-    before = np.full(n, np.nan)
-    before[rank[1:n_placed]] = expected[rank[: max(n_placed - 1, 0)]] if n_placed else np.nan
-    found = changes(fit, main_pair(laid), before, tolerable, usual_lot(laid))
+    ahead_of = np.full(n, -1)
+    if n_placed > 1:
+        ahead_of[rank[1:n_placed]] = rank[: n_placed - 1]
+    found = changes(fit, main_pair(laid), ahead_of, (tolerable, 1.0 - SURE), usual_lot(laid))
     next_above = next_lot_above(fit, tolerable)
     ahead = smaller(fit, rank[:-1], rank[1:]) if n > 1 else np.zeros(0)
     types = types_of_suppliers(laid, fit, tolerable)
@@ -142,7 +151,8 @@ def _suppliers(
     for at, j in enumerate(rank.tolist()):
         share = interval(fit.of, fit.posterior[j])
         known = Known(
-            laid.names[j], int(lots[j]), int(parts[j]), float(effective[j]), bool(enough[j]), share, tolerable
+            laid.names[j], int(lots[j]), int(parts[j]), float(effective[j]), bool(enough[j]), share, float(above[j]),
+            tolerable,
         )  # fmt: skip
         placed = at < n_placed
         out.append(
@@ -155,6 +165,7 @@ def _suppliers(
                 outcomes=met.get(key_of(laid.names[j]), 0),
                 lots_effective=known.effective,
                 share_unfit=share,
+                above_tolerable=float(above[j]),
                 next_lot_above=float(next_above[j]),
                 before_next=float(ahead[at]) if at < n_placed - 1 else None,
                 advice=advice_of(known),

@@ -22,7 +22,7 @@ MOST_LOTS = 64  # more lots than a bench would wait for
 class Changes:
     """By supplier. to_overtake : clean lots until its expected share is below that of the one before it (0: none is).
 
-    to_settle : clean lots until its interval ends at or below the tolerable share. Both: -1 if `MOST_LOTS` do not do.
+    to_settle : clean lots until its share counts as tolerable. Both: -1 if `MOST_LOTS` do not do.
     after_bad : expected share after one lot that is wholly unfit. lot_size : parts of such a lot.
     """
 
@@ -32,16 +32,17 @@ class Changes:
     lot_size: int
 
 
-def changes(fit: Fitted, main_pair: Ints, before: Floats, tolerable: float, lot_size: int) -> Changes:
+def changes(fit: Fitted, main_pair: Ints, ahead: Ints, tolerable: tuple[float, float], lot_size: int) -> Changes:
     """Try further lots on every supplier; they are of the type most bought from it, every part read and clear.
 
     Parameters
     ----------
     main_pair : (n_suppliers,)
         The pair the lots are added to.
-    before : (n_suppliers,)
-        Expected share of the supplier placed before each; NaN for none.
-    tolerable : float
+    ahead : (n_suppliers,)
+        Number of the supplier placed before each; -1 for none. Its share is weighed anew too, for what one supplier
+        sends moves what is expected of all.
+    tolerable : a share, and the chance of being above it at which it counts as settled
     lot_size : int
         Parts of a further lot.
     """
@@ -52,21 +53,22 @@ def changes(fit: Fitted, main_pair: Ints, before: Floats, tolerable: float, lot_
         clean, bad = lot_terms(of, lot_size * np.stack([np.log1p(-s), np.log(s)]))
     ready = trial(fit, main_pair)
 
-    def after(lot: Floats, count: Ints, rows: Ints) -> Floats:
+    def after(lot: Floats, count: Ints, rows: Ints) -> tuple[Floats, Floats]:
         return ready.after(count[:, None, None] * lot, rows)
 
     def below(count: Ints, rows: Ints) -> Bools:
-        return np.asarray(after(clean, count, rows) @ of.means.middle < before[rows])
+        mass, nodes = after(clean, count, rows)
+        return np.asarray(mass @ of.means.middle < (nodes * ready.expected[ahead[rows]]).sum(axis=1))
 
     def settled(count: Ints, rows: Ints) -> Bools:
-        return np.asarray(of.means.quantile(after(clean, count, rows), 0.975) <= tolerable)
+        return np.asarray(of.means.chance_above(after(clean, count, rows)[0], tolerable[0]) <= tolerable[1])
 
     overtake, settle = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
-    asked = np.flatnonzero(np.isfinite(before))
+    asked = np.flatnonzero(ahead >= 0)
     overtake[asked] = _fewest(below, asked)
-    asked = np.flatnonzero(fit.ends()[1] > tolerable)
+    asked = np.flatnonzero(of.means.chance_above(fit.posterior, tolerable[0]) > tolerable[1])
     settle[asked] = _fewest(settled, asked)
-    after_bad = after(bad, np.ones(n, dtype=np.int64), np.arange(n)) @ of.means.middle
+    after_bad = after(bad, np.ones(n, dtype=np.int64), np.arange(n))[0] @ of.means.middle
     return Changes(overtake, settle, after_bad, lot_size)
 
 

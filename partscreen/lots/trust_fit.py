@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import logsumexp
 
 from partscreen.lots.trust_model import (
     Grids,
@@ -127,28 +128,60 @@ def outside(fit: Fitted, suppliers: Ints) -> Floats:
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """Further lots tried on one pair of each of some suppliers. rest (n, n_c, n_styles, n_means): their other pairs."""
+    """Further lots tried on one pair of each supplier. own (n, n_styles, n_means): terms of that pair; rest (n, n_c,
+    n_styles, n_means): of the supplier's other pairs. explained, expected (n, n_nodes): ln P(lots | node) and the
+    expected share given the node, as things are."""
 
     of: Grids
+    people: Population
     own: Floats
     rest: Floats
-    outside: Floats
+    explained: Floats
+    expected: Floats
 
-    def after(self, added: Floats, rows: Ints) -> Floats:
-        """Posterior of u after `added` (n_rows, n_styles, n_means) came; (n_rows, n_means).
+    def after(self, added: Floats, rows: Ints) -> tuple[Floats, Floats]:
+        """What follows when `added` (n_rows, n_styles, n_means) comes to some suppliers, each on its own.
 
-        The population keeps what the other suppliers say of it.
+        Returns
+        -------
+        mass (n_rows, n_means) of u, nodes (n_rows, n_nodes): weights of the population's nodes, which the new lots
+        move as well
         """
-        new = through_types(self.of, PairTerms(self.own[rows] + added))
-        mine = self.rest[rows] + new
-        joint = np.exp(mine - mine.max(axis=(1, 2, 3), keepdims=True)).sum(axis=2) * self.outside[rows]
-        mass = joint.sum(axis=1)
-        return np.asarray(mass / mass.sum(axis=1, keepdims=True))
+        mine = self.rest[rows] + through_types(self.of, PairTerms(self.own[rows] + added))
+        heights, explained = _explained(logsumexp(mine, axis=2), self.people)
+        ln = np.log(self.people.weight) + explained - self.explained[rows]
+        nodes = np.exp(ln - ln.max(axis=1, keepdims=True))
+        nodes /= nodes.sum(axis=1, keepdims=True)
+        # Given a node the mass is its heights over its total; the top of each supplier cancels.
+        share = nodes / np.exp(explained - explained.max(axis=1, keepdims=True))
+        mass = np.zeros((rows.size, self.of.means.size))
+        for c in range(heights.shape[1]):
+            of_c = self.people.type_spread == c
+            mass += heights[:, c] * (share[:, of_c] @ self.people.prior[of_c])
+        return mass / mass.sum(axis=1, keepdims=True), nodes
+
+
+def _explained(suppliers: Floats, people: Population) -> tuple[Floats, Floats]:
+    """Heights of the terms (n, n_c, n_means), largest 1, and ln P(lots | node) (n, n_nodes)."""
+    top = suppliers.max(axis=(1, 2), keepdims=True)
+    heights = np.exp(suppliers - top)
+    out = np.zeros((suppliers.shape[0], people.weight.size))
+    for c in range(heights.shape[1]):
+        of_c = people.type_spread == c
+        out[:, of_c] = heights[:, c] @ people.prior[of_c].T
+    return heights, np.log(np.maximum(out, 1e-300)) + top[:, :, 0]
 
 
 def trial(fit: Fitted, pair: Ints) -> Trial:
     """Prepare to try lots on `pair` (n_suppliers,), one of each supplier."""
     whole = np.zeros((fit.groups.n_suppliers, *fit.of_pairs.shape[1:]))
     np.add.at(whole, fit.groups.supplier, fit.of_pairs)
-    everyone = np.arange(fit.groups.n_suppliers)
-    return Trial(fit.of, fit.pairs.ln[pair], whole - fit.of_pairs[pair], outside(fit, everyone))
+    people, middle = fit.people, fit.of.means.middle
+    heights, explained = _explained(logsumexp(whole, axis=2), people)
+    expected = np.zeros_like(explained)
+    total = np.zeros_like(explained)
+    for c in range(heights.shape[1]):
+        of_c = people.type_spread == c
+        expected[:, of_c] = (heights[:, c] * middle) @ people.prior[of_c].T
+        total[:, of_c] = heights[:, c] @ people.prior[of_c].T
+    return Trial(fit.of, people, fit.pairs.ln[pair], whole - fit.of_pairs[pair], explained, expected / total)

@@ -33,7 +33,7 @@ class Assumptions:
     all_or_nothing : k0; nine in ten such lots have a share below 1 % or above 99 % at a mean of 0.1.
     spread_chances : values of w; spreads : values of k, lots of alike shares (32) or of very different ones (2). They
         are a supplier's own, each combination as likely as the others.
-    type_spreads : values of c, each as likely: types of a supplier differ widely (4) or hardly (64).
+    type_spreads : values of c, each as likely: types of a supplier differ widely (8) or hardly (128).
     mean_prior : a, b of the beta prior of m; mean 0.1 as screening expects of a lot.
     concentration : ends of K, even in ln K: from suppliers that are good or bad to suppliers that are all alike.
     """
@@ -41,7 +41,7 @@ class Assumptions:
     all_or_nothing: float = 0.2
     spread_chances: tuple[float, ...] = (0.1, 0.5, 0.9)
     spreads: tuple[float, ...] = (2.0, 8.0, 32.0)
-    type_spreads: tuple[float, ...] = (4.0, 16.0, 64.0)
+    type_spreads: tuple[float, ...] = (8.0, 32.0, 128.0)
     mean_prior: tuple[float, float] = (1.0, 9.0)
     concentration: tuple[float, float] = (0.5, 60.0)
     lot_cells: int = 160
@@ -144,7 +144,7 @@ class Population:
     concentration: Floats
 
 
-def population(of: Grids, suppliers: Floats, *, rounds: int = 4, m_nodes: int = 14, k_nodes: int = 9) -> Population:
+def population(of: Grids, suppliers: Floats, *, rounds: int = 3, m_nodes: int = 24, k_nodes: int = 10) -> Population:
     """Integrate m, K and c. `suppliers`: from `supplier_terms`.
 
     The grid of (logit m, ln K) starts over the whole prior and is laid again around the nodes that hold all but 1e-4 of

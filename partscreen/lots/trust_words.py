@@ -17,6 +17,8 @@ from partscreen.lots.trust_records import (
 from partscreen.results.base import Interval
 from partscreen.results.trust import Advice
 
+SURE = 0.9  # chance from which a share counts as above, or below, the tolerable one (assumption: 1 in 10 wrong)
+
 NOTICE = (
     "Private, not for publication: what your own readings and jobs say, with your own readings' limits. It is no "
     "statement about a supplier's honesty; a share of unfit parts has many causes."
@@ -25,7 +27,8 @@ NOTICE = (
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What is known of one supplier. `effective`: lots that say something, by weight; `enough`: for a place."""
+    """What is known of one supplier. `effective`: lots that say something, by weight; `enough`: for a place; `above`:
+    chance that its share is above the tolerable one."""
 
     supplier: str
     lots: int
@@ -33,6 +36,7 @@ class Known:
     effective: float
     enough: bool
     share: Interval
+    above: float
     tolerable: float
 
 
@@ -41,6 +45,8 @@ def percent(share: float | None) -> str:
     if share is None:
         return "not known"
     value = 100.0 * share
+    if value == 0.0 or value == 100.0:
+        return f"{value:.0f} %"
     if value < 0.1:
         return "under 0.1 %"
     if value > 99.9:
@@ -54,13 +60,12 @@ def count(n: int, what: str) -> str:
 
 
 def advice_of(known: Known) -> Advice:
-    """From where the interval of the share lies against the tolerable share."""
-    low, high = known.share.low, known.share.high
-    if not known.enough or low is None or high is None:
+    """From the chance that the share is above the tolerable one."""
+    if not known.enough:
         return "not_enough_known"
-    if low > known.tolerable:
+    if known.above >= SURE:
         return "buy_elsewhere"
-    return "screen_as_usual" if high <= known.tolerable else "test_all"
+    return "screen_as_usual" if known.above <= 1.0 - SURE else "test_all"
 
 
 ADVICE_WORDS: dict[Advice, str] = {
@@ -73,6 +78,10 @@ ADVICE_WORDS: dict[Advice, str] = {
 }
 
 
+SPEAKS_AGAINST = " But what is known speaks against it: the share is above what you tolerate."
+LEANS_ON_OTHERS = " The figure leans on what your other suppliers are like, and on what is expected of any."
+
+
 def supplier_sentence(known: Known) -> str:
     """What is known, in two sentences."""
     share = known.share
@@ -80,7 +89,7 @@ def supplier_sentence(known: Known) -> str:
     words += f"(95 % between {percent(share.low)} and {percent(share.high)}). "
     words += ADVICE_WORDS[advice_of(known)]
     if not known.enough:
-        words += " The figure leans mostly on what your other suppliers are like."
+        words += SPEAKS_AGAINST if known.above >= SURE else LEANS_ON_OTHERS
     return words
 
 
@@ -110,9 +119,8 @@ def what_would_change(
             out.append(f"Not even {MOST_LOTS} further clean lots {size} would bring it before {ahead}.")
         else:
             out.append(f"{count(to_overtake, 'further clean lot')} {size} would bring it before {ahead}.")
-    high = known.share.high
-    if high is not None and high > known.tolerable:
-        limit = percent(known.tolerable)
+    if known.above > 1.0 - SURE:
+        limit = f"{percent(known.tolerable)} with {100 * SURE:.0f} %"
         if to_settle < 0:
             out.append(f"Not even {MOST_LOTS} further clean lots {size} would show the share to be below {limit}.")
         else:

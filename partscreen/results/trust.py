@@ -41,7 +41,8 @@ class SupplierTrust(Result):
     """What is known of one supplier.
 
     lots, parts : that count, judged or met in service. parts_certain : unfit for certain. lots_effective : lots that
-    say something, older ones counted by their weight. place : in the order of expected shares; None: not enough known.
+    say something, older ones counted by their weight. above_tolerable : probability that the share
+    is. place : in the order of expected shares; None: not enough known.
     next_lot_above : probability that the next lot has more unfit parts than tolerable. before_next : probability that
     the share is below that of the supplier named after it.
     """
@@ -54,6 +55,7 @@ class SupplierTrust(Result):
     outcomes: int = 0
     lots_effective: float
     share_unfit: Interval
+    above_tolerable: float
     next_lot_above: float | None = None
     before_next: float | None = None
     advice: Advice

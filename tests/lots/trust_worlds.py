@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,12 +13,15 @@ from partscreen.lots.trust_model import Grids, Groups
 
 @dataclass(frozen=True)
 class World:
-    """`truth` (n_suppliers,): mean share a supplier's next lots have. `naive`: parts judged unfit over parts read."""
+    """`truth` (n_suppliers,): mean share a supplier's next lots have. `naive`: parts judged unfit over parts read.
+
+    `pair_truth` (n_pairs,): the same by supplier and type. `mean`: over all suppliers.
+    """
 
     readings: Readings
     groups: Groups
     truth: np.ndarray
-    of_pairs: np.ndarray
+    pair_truth: np.ndarray
     naive: np.ndarray
     mean: float = np.nan
 
@@ -49,7 +52,8 @@ def world_of(
     groups = Groups(pair.astype(np.int64), codes // n_types, power, truth.size)
     found = np.bincount(supplier_of_lot, np.bincount(lot, e > 0), minlength=truth.size)
     naive = found / np.maximum(np.bincount(supplier_of_lot, parts, minlength=truth.size), 1)
-    return World(Readings(e, lot, np.zeros(parts.size, dtype=np.int64)), groups, truth, codes, naive, mean)
+    readings = Readings(e, lot, np.zeros(parts.size, dtype=np.int64))
+    return World(readings, groups, truth, truth[codes // n_types], naive, mean)
 
 
 def assumed_world(rng, of: Grids, n_suppliers=6, *, most_lots=8, parts=(2, 30), types=2, strength=16.0, shared=0.0):
@@ -67,7 +71,8 @@ def assumed_world(rng, of: Grids, n_suppliers=6, *, most_lots=8, parts=(2, 30), 
     kappa = np.where(rng.random(supplier.size) < w[supplier], a.all_or_nothing, spread[supplier])
     share = rng.beta(np.maximum(kappa * mean, 1e-12), np.maximum(kappa * (1 - mean), 1e-12))
     size = rng.integers(parts[0], parts[1] + 1, supplier.size)
-    return world_of(rng, supplier, kind, share, size, strength, u, shared=shared, mean=m)
+    world = world_of(rng, supplier, kind, share, size, strength, u, shared=shared, mean=m)
+    return replace(world, pair_truth=v.ravel()[np.unique(supplier * types + kind)])
 
 
 def weigh(of: Grids, world: World, *, robust: bool = False) -> Fitted:
@@ -80,3 +85,72 @@ def rank_of(rng, cells, mass, truth) -> float:
     """Probability that the posterior gives to lie below the truth; within the truth's cell a place drawn at random."""
     cell = int(np.clip(np.searchsorted(cells.edges, truth, side="right") - 1, 0, cells.size - 1))
     return float(mass[:cell].sum() + rng.random() * mass[cell])
+
+
+def two_kinds_of_suppliers(rng, n_suppliers=12, *, most_lots=10, parts=(5, 25), strength=16.0):
+    """Not assumed: seven in ten suppliers sell hardly any bad part, three in ten one bad bag in two."""
+    bad_supplier = rng.random(n_suppliers) < 0.3
+    supplier = np.repeat(np.arange(n_suppliers), rng.integers(1, most_lots + 1, n_suppliers))
+    bad_bag = rng.random(supplier.size) < np.where(bad_supplier, 0.5, 0.01)[supplier]
+    size = rng.integers(parts[0], parts[1] + 1, supplier.size)
+    truth = np.where(bad_supplier, 0.5, 0.01)
+    kind = np.zeros(supplier.size, dtype=np.int64)
+    return world_of(rng, supplier, kind, bad_bag.astype(float), size, strength, truth)
+
+
+def one_part_lots(rng, n_suppliers=12, *, most_lots=40, strength=16.0):
+    """Lots of one part each, suppliers of very different shares."""
+    truth = rng.choice([0.005, 0.02, 0.1, 0.3], n_suppliers)
+    supplier = np.repeat(np.arange(n_suppliers), rng.integers(1, most_lots + 1, n_suppliers))
+    share = truth[supplier]
+    ones = np.ones(supplier.size, dtype=np.int64)
+    return world_of(rng, supplier, np.zeros_like(ones), share, ones, strength, truth)
+
+
+def suppliers_that_change(rng, n_suppliers=12, *, half_life=None, n_lots=12, years=6.0, strength=16.0):
+    """Drift: lots over six years; a third of the suppliers turn from 2 % to 40 % bad bags for the last two, a third the
+    other way round. The truth is today's share. `half_life` in years; None: every lot counts in full."""
+    kind_of = rng.integers(0, 3, n_suppliers)
+    before, now = np.array([0.02, 0.02, 0.4])[kind_of], np.array([0.02, 0.4, 0.02])[kind_of]
+    supplier = np.repeat(np.arange(n_suppliers), n_lots)
+    age = rng.uniform(0.0, years, supplier.size)
+    share = (rng.random(supplier.size) < np.where(age < 2.0, now[supplier], before[supplier])).astype(float)
+    size = rng.integers(5, 26, supplier.size)
+    weight = None if half_life is None else 0.5 ** (age / half_life)
+    return world_of(rng, supplier, np.zeros(supplier.size, dtype=np.int64), share, size, strength, now, weight=weight)
+
+
+def one_bad_bag(rng, n_suppliers=12, *, strength=16.0):
+    """All suppliers alike, one bag in fifteen is bad, and some have sent two lots, some fifty: nothing to rank."""
+    supplier = np.repeat(np.arange(n_suppliers), rng.choice([2, 5, 50], n_suppliers))
+    share = (rng.random(supplier.size) < 1 / 15).astype(float)
+    size = rng.integers(5, 26, supplier.size)
+    kind = np.zeros(supplier.size, dtype=np.int64)
+    return world_of(rng, supplier, kind, share, size, strength, np.full(n_suppliers, 1 / 15))
+
+
+def right_order(estimate, truth) -> tuple[float, int]:
+    """Pairs of suppliers with different truth that the estimate puts in the right order (a tie counts half), of how
+    many."""
+    a, b = np.triu_indices(truth.size, 1)
+    differs = truth[a] != truth[b]
+    sign = np.sign(truth[a] - truth[b]) * np.sign(estimate[a] - estimate[b])
+    return float(((sign[differs] + 1) / 2).sum()), int(differs.sum())
+
+
+def chosen(rng, estimate, truth) -> float:
+    """Truth of the supplier one would buy from; ties are drawn."""
+    best = np.flatnonzero(estimate <= estimate.min() + 1e-12)
+    return float(truth[rng.choice(best)])
+
+
+def rank_of_mean(people, truth) -> float:
+    """As `rank_of`, for the mean over all suppliers: between its nodes the mass is spread evenly in the log odds."""
+    at, node = np.unique(people.mean, return_inverse=True)
+    weight = np.bincount(node, people.weight)
+    middle = np.cumsum(weight) - weight / 2
+    odds = np.log(at) - np.log1p(-at)
+    step = odds[1] - odds[0] if odds.size > 1 else 1.0
+    places = np.concatenate(([odds[0] - step], odds, [odds[-1] + step]))
+    heights = np.concatenate(([-middle[0]], middle, [2.0 - middle[-1]]))
+    return float(np.clip(np.interp(np.log(truth) - np.log1p(-truth), places, heights), 0.0, 1.0))
