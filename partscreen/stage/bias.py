@@ -100,29 +100,35 @@ def flattest(stage: Stage, upper: Side, lower: Side) -> Flattest | None:
     if ohms is None:
         return None
     junction, _ = idle_junction(stage, (upper, lower))
-    each = RANGE * 0.026 / ohms
-    both = [device_curves(stage, side, junction, 3.0 * each) for side in (upper, lower)]
+    rated = [ic for side in (upper, lower) if (ic := ratings_of(side.kind).ic) is not None]
+    reach = n * min([RANGE * 0.026 / ohms, *rated])
+    load = stage.load.resistance or stage.load.minimum_impedance
+    if stage.rails.unloaded and load:  # no further than the stage can swing
+        reach = min(reach, SWING * stage.rails.unloaded.lowest / load)
+    both = [device_curves(stage, side, junction, 3.0 * reach / n) for side in (upper, lower)]
     if both[0] is None or both[1] is None:
         return None
     (up, basis), (down, other) = both[0], both[1]
     high, low = OneSide(up), OneSide(down)
-    reach = n * each
-    load = stage.load.resistance or stage.load.minimum_impedance
-    if stage.rails.unloaded and load:  # no further than the stage can swing
-        reach = min(reach, SWING * stage.rails.unloaded.lowest / load)
-    idle = flattest_idle(high, low, reach) / n
-    inside = float(np.mean([n * conducting_resistance(side, reach) - ohms for side in (high, low)]))
+    try:
+        idle = flattest_idle(high, low, reach) / n
+        inside = float(np.mean([n * conducting_resistance(side, reach) - ohms for side in (high, low)]))
+    except ValueError:  # the curves end before: the model cannot be at such currents
+        return None
     basis = basis if basis == other else f"{basis} and {other}"
     return Flattest(idle * ohms, idle, inside, basis, junction, high, low, reach)
 
 
 def gain_curve(stage: Stage, found: Flattest, volts: float) -> Crossover | None:
-    """Gain near crossover at a bias across one emitter resistor [V]; None without a load."""
+    """Gain near crossover at a bias across one emitter resistor [V]; None without a load, or beyond the curves."""
     load, ohms = stage.load.resistance or stage.load.minimum_impedance, stage.emitter_ohms
     if load is None or ohms is None:
         return None
     idle = stage.stage.devices_per_rail * volts / ohms
-    return crossover(found.upper, found.lower, idle, load, found.reach)
+    try:
+        return crossover(found.upper, found.lower, idle, load, found.reach)
+    except ValueError:
+        return None
 
 
 def gain_curves(stage: Stage, found: Flattest | None) -> list[GainCurve]:
@@ -149,7 +155,8 @@ def check_crossover(stage: Stage, upper: Side, lower: Side, found: Flattest | No
         return not_known(code, about, ["emitter_resistors.marked"])
     if found is None:
         why = [text for side in (upper, lower) if (text := why_no_population(side.kind))]
-        return not_known(code, about, ["a device model"], f"{'; '.join(why)}.", value=stage.bias.target, unit="V")
+        words = "; ".join(why) or "the devices' curves do not reach the currents of this stage"
+        return not_known(code, about, ["a device model"], f"{words}.", value=stage.bias.target, unit="V")
     _, words = idle_junction(stage, (upper, lower))
     flat = f"flattest at {_milli(found.volts)} mV ({_milli(found.idle)} mA a device)"
     flat += f" by {found.basis}, with {_milli(found.internal)} mohm beside the resistor, {words}"

@@ -18,6 +18,7 @@ from partscreen.reference.rows import SafeArea
 from partscreen.stage.heat import second_breakdown_factor, thermal_factor
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
 
 FLAT = -0.1
 """A stretch with a slope (log IC over log VCE) above this is the current limit (assumption: drawn lines are read to a
@@ -36,7 +37,7 @@ class Permitted:
     """`current`: permitted IC [A], NaN where no line tells; `rule`: index into RULES of what sets it."""
 
     current: Floats
-    rule: npt.NDArray[np.int64]
+    rule: Ints
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,21 +112,27 @@ def permitted(
     Returns
     -------
     Permitted
-        Shape of `vce`. Sheets that print corners only begin at some tens of volts: below the first corner its power
-        holds, up to the rated current (assumption; every drawn line of second breakdown falls faster than 1/VCE, so
-        that its power at lower VCE is no smaller). Beyond the last corner, and without a line of this length, NaN.
+        Shape of `vce`. Sheets that print corners only begin at some tens of volts: below the first corner, where no
+        other line is drawn, its power holds, up to the rated current (assumption; every drawn line of second breakdown
+        falls faster than 1/VCE, so that its power at lower VCE is no smaller). Beyond the last corner, and without a
+        line of this length, NaN.
     """
     at = np.asarray(vce, dtype=float)
     ratings = ratings_of(kind)
     begin = case if start is None else start
     heat = 1.0 if ratings.tj_max is None else thermal_factor(begin, ratings.tj_max)
-    current = np.full(at.shape, np.nan)
-    rule = np.full(at.shape, 4, dtype=np.int64)
+    breakdown = second_breakdown_factor(case)
+    current, rule = np.full(at.shape, np.nan), np.full(at.shape, 4, dtype=np.int64)
     for line in lines_of(kind, pulse):
-        value, which = _drawn(line, at, heat, second_breakdown_factor(case), ratings.ic)
-        lower = np.isnan(current) | (value < current)
-        lower &= np.isfinite(value)
+        value, which = _drawn(line, at, heat, breakdown)
+        lower = np.isfinite(value) & (np.isnan(current) | (value < current))
         current, rule = np.where(lower, value, current), np.where(lower, which, rule)
+    # Where nothing is drawn: of what printed corners promise for lower VCE, the highest.
+    bare = np.isnan(current)
+    for line in lines_of(kind, pulse):
+        value, which = _carried(line, at, heat, breakdown, ratings.ic)
+        higher = bare & np.isfinite(value) & (np.isnan(current) | (value > current))
+        current, rule = np.where(higher, value, current), np.where(higher, which, rule)
     power = _thermal_power(kind, pulse, heat, ratings, begin)
     if power is not None:
         with np.errstate(divide="ignore"):
@@ -146,34 +153,40 @@ def _thermal_power(
     return max(0.0, ratings.tj_max - begin) / transient
 
 
-def _drawn(
-    line: SafeArea, at: Floats, heat: float, breakdown: float, ic: float | None
-) -> tuple[Floats, npt.NDArray[np.int64]]:
-    """One line derated: each rule's part of the line is derated by its own factor, the lowest counts."""
+def _drawn(line: SafeArea, at: Floats, heat: float, breakdown: float) -> tuple[Floats, Ints]:
+    """One line where it is drawn: each stretch derated by its own factor, and NaN elsewhere."""
     corners = np.asarray(line.points, dtype=float)
-    volts, amperes = np.log(corners[:, 0]), np.log(corners[:, 1])
+    volts, rules = np.log(corners[:, 0]), rules_of(corners)
     with np.errstate(divide="ignore"):
         x = np.log(np.maximum(at, 1e-9))
-    plain = np.exp(np.interp(x, volts, amperes))
-    rules = rules_of(corners)
+    plain = np.exp(np.interp(x, volts, np.log(corners[:, 1])))
     which = rules[np.clip(np.searchsorted(volts, x, side="left") - 1, 0, len(rules) - 1)]
     value = plain * np.choose(which, [1.0, heat, breakdown])
-    # The thermal stretch, carried on to higher VCE as constant power: hot, it may undercut the breakdown stretch.
-    thermal = max((corners[i : i + 2].prod(axis=1).max() for i, r in enumerate(rules) if r == 1), default=None)
-    if thermal is not None:
-        carried = thermal / np.maximum(at, 1e-9) * heat
-        under = carried < value
-        value, which = np.where(under, carried, value), np.where(under, 1, which)
-    if rules[0] != 0:
-        carried = corners[0].prod() / np.maximum(at, 1e-9) * (heat if rules[0] == 1 else breakdown)
-        capped = carried if ic is None else np.minimum(carried, ic)
-        value = np.where(x < volts[0], capped, value)
-        which = np.where(x < volts[0], np.where(capped < carried, 0, rules[0]), which)
-    value = np.where(x > volts[-1] + 1e-9, np.nan, value)
-    return value, which
+    # What the line permits at its best corner leaves the junction at TJmax or below. Hot, that power shrinks with the
+    # temperature in hand, whatever the stretch; behind the thermal stretch it is the power of its end.
+    last = np.flatnonzero(rules == 1)
+    power = np.full(at.shape, corners.prod(axis=1).max())
+    if last.size:
+        end = corners[last[-1] + 1]
+        power = np.where(at > end[0], end.prod(), power)
+    hot = power * heat / np.maximum(at, 1e-9)
+    value, which = np.where(hot < value, hot, value), np.where(hot < value, 1, which)
+    outside = (x > volts[-1] + 1e-9) | ((x < volts[0] - 1e-9) & (rules[0] != 0))
+    return np.where(outside, np.nan, value), which
 
 
-def rules_of(corners: Floats) -> npt.NDArray[np.int64]:
+def _carried(line: SafeArea, at: Floats, heat: float, breakdown: float, ic: float | None) -> tuple[Floats, Ints]:
+    """What a line without a flat beginning promises below its first corner; NaN elsewhere."""
+    corners = np.asarray(line.points, dtype=float)
+    first = int(rules_of(corners)[0])
+    power = corners[0].prod() * (1.0, heat, min(heat, breakdown))[first]
+    value = power / np.maximum(at, 1e-9)
+    capped = value if ic is None else np.minimum(value, ic)
+    below = (at < corners[0, 0]) & (first != 0)
+    return np.where(below, capped, np.nan), np.where(capped < value, 0, first)
+
+
+def rules_of(corners: Floats) -> Ints:
     """What limits each stretch between corners (VCE, IC), as an index into RULES; a single corner is second breakdown.
 
     corners : array, shape (n, 2). Returns shape (max(n - 1, 1),).

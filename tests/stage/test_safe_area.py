@@ -83,6 +83,19 @@ def test_below_the_first_printed_corner_its_power_holds_up_to_the_rated_current(
     assert current(corners, [50.0, 25.0, 5.0, 0.1], pulse=1.0) == pytest.approx([1.5, 3.0, 10.0, 10.0])
 
 
+def test_a_lone_corner_does_not_cut_what_another_line_draws_at_lower_voltage():
+    kind = invented(soa=[(1.0, [[1, 10], [10, 10], [50, 2], [100, 0.5]]), (1.0, [[80, 0.5]])])
+    assert current(kind, [20.0], pulse=1.0) == pytest.approx([5.0])
+    assert current(kind, [80.0], pulse=1.0) == pytest.approx([0.5])
+
+
+def test_hot_a_pulse_line_without_thermal_stretch_loses_power_with_the_temperature_in_hand():
+    kind = invented(soa=[(0.001, [[1, 10], [40, 10], [100, 1]])])
+    heat = thermal_factor(HOT, ZERO_CELSIUS + 150)
+    assert current(kind, [40.0], HOT, 0.001) == pytest.approx([400 * heat / 40])
+    assert current(kind, [5.0], HOT, 0.001) == pytest.approx([10.0])
+
+
 def test_every_second_breakdown_stretch_of_the_library_falls_faster_than_constant_power():
     """What lets a line be carried below its first corner at constant power."""
     stretches = 0
