@@ -60,6 +60,10 @@ def plan(
     price: Annotated[float | None, typer.Option("--price", help="Price of one part.")] = None,
     minutes: Annotated[float | None, typer.Option("--minutes", help="Bench minutes to read one part.")] = None,
     minute_value: Annotated[float | None, typer.Option("--minute-value", help="What one bench minute costs.")] = None,
+    held_minutes: Annotated[
+        float | None,
+        typer.Option("--held-minutes", help="Further minutes that settle a held part; left out: it is not fitted."),
+    ] = None,
     harm: Annotated[float | None, typer.Option("--harm", help="What one bad part costs once it is fitted.")] = None,
     refund: Annotated[
         str | None, typer.Option("--refund", metavar="SHARE", help="Share of the price back with a lot sent back (0).")
@@ -113,7 +117,8 @@ def plan(
         lot_size=lot_size, tolerable=tolerable, confidence=confidence, allow=allow, sample=sample, found=found,
         good=good, bad=bad, producer_risk=producer_risk, consumer_risk=consumer_risk, sequential=sequential,
         so_far=so_far, aql=aql, level=level, severity=severity, history=history, allow_reduced=allow_reduced,
-        price=price, minutes=minutes, minute_value=minute_value, harm=harm, refund=refund, return_cost=return_cost,
+        price=price, minutes=minutes, minute_value=minute_value, held_minutes=held_minutes, harm=harm,
+        refund=refund, return_cost=return_cost,
         destroy_minutes=destroy_minutes, destroy_power=destroy_power, prior_share=prior_share,
         stop_at_first=stop_at_first, power=power, false_alarm=false_alarm, held=held, held_if_bad=held_if_bad,
         held_counts=held_counts,

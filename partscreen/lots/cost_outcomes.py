@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from partscreen.lots.operating_curve import apparent_share
 from partscreen.lots.readings_power import PERFECT, ReadingsPower
 
 Floats = npt.NDArray[np.float64]
@@ -44,24 +45,42 @@ class Prices:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One way to read a part: how well it tells, the minutes it takes, whether the part is lost by it."""
+    """One way to read a part.
+
+    readings : how well it tells; minutes : it takes
+    destroys : whether the part is lost by it
+    held_minutes : further minutes that settle a held part, as well as the reading tells decided ones; None: a held
+        part is not fitted
+    """
 
     readings: ReadingsPower = PERFECT
     minutes: float = 0.0
     destroys: bool = False
+    held_minutes: float | None = None
 
 
-def use_unread(share: Floats, prices: Prices) -> Floats:
-    """Cost of fitting one part unread."""
-    return share * prices.harm
+@dataclass(frozen=True, slots=True)
+class Fate:
+    """What becomes of one part, by bad share: cost, further bench minutes (in the cost too), bad parts fitted."""
+
+    cost: Floats
+    minutes: Floats
+    bad: Floats
+
+    def given(self, chance: Floats) -> Fate:
+        """The same where this fate has `chance` and the part is known to have met it; 0 where it cannot."""
+        with np.errstate(invalid="ignore", divide="ignore"):
+            cost, minutes, bad = (np.where(chance > 0.0, x / chance, 0.0) for x in (self.cost, self.minutes, self.bad))
+        return Fate(cost, minutes, bad)
+
+    def columns(self) -> Floats:
+        """Cost, minutes, bad parts; shape (k, 3)."""
+        return np.stack([self.cost, self.minutes, self.bad], axis=1)
 
 
-def read_and_sort(share: Floats, prices: Prices, how: Reading) -> Floats:
-    """Cost of reading one part and fitting it if it passes."""
-    r = how.readings
-    passes = share * r.passes_if_bad + (1.0 - share) * r.passes_if_good
-    slipped = share * r.passes_if_bad * prices.harm
-    return how.minutes * prices.minute_value + slipped + (1.0 - passes) * prices.price
+def _sum(*fates: Fate) -> Fate:
+    cost, minutes, bad = (np.sum([getattr(f, name) for f in fates], axis=0) for name in ("cost", "minutes", "bad"))
+    return Fate(cost, minutes, bad)
 
 
 def send_back(parts: int, prices: Prices) -> float:
@@ -69,14 +88,61 @@ def send_back(parts: int, prices: Prices) -> float:
     return parts * prices.price * (1.0 - prices.refund) + prices.return_cost
 
 
-def cleared_in_sample(share: Floats, prices: Prices, how: Reading) -> Floats:
-    """Cost of one part of the sample that did not count against the lot, if the lot is kept (minutes left out)."""
+def used_unread(share: Floats, prices: Prices) -> Fate:
+    """One part fitted unread."""
+    return Fate(share * prices.harm, np.zeros_like(share), share)
+
+
+def read_and_sorted(share: Floats, prices: Prices, how: Reading) -> Fate:
+    """One part read now and fitted if it passes (or is settled so)."""
+    minutes = np.full_like(share, how.minutes)
+    reading = Fate(minutes * prices.minute_value, minutes, np.zeros_like(share))
+    return _sum(reading, _passed(share, prices, how), _failed(share, prices, how), _held(share, prices, how))
+
+
+def cleared_in_sample(share: Floats, prices: Prices, how: Reading) -> Fate:
+    """One part of the sample that does not count against the lot, if the lot is kept; its reading is left out."""
     if how.destroys:
-        return np.full_like(share, prices.price)
+        return _lost(share, prices)
+    clear = 1.0 - apparent_share(share, how.readings)
+    if how.readings.held_counts == "against":
+        return _passed(share, prices, how).given(clear)
+    return _sum(_passed(share, prices, how), _held(share, prices, how)).given(clear)
+
+
+def counted_in_sample(share: Floats, prices: Prices, how: Reading) -> Fate:
+    """One part of the sample that counts against the lot, if the lot is kept; its reading is left out."""
+    if how.destroys or how.readings.held_counts == "nothing":
+        return _lost(share, prices)
+    against = apparent_share(share, how.readings)
+    return _sum(_failed(share, prices, how), _held(share, prices, how)).given(against)
+
+
+def _lost(share: Floats, prices: Prices) -> Fate:
+    none = np.zeros_like(share)
+    return Fate(np.full_like(share, prices.price), none, none)
+
+
+def _passed(share: Floats, prices: Prices, how: Reading) -> Fate:
+    slipped = share * how.readings.passes_if_bad
+    return Fate(slipped * prices.harm, np.zeros_like(share), slipped)
+
+
+def _failed(share: Floats, prices: Prices, how: Reading) -> Fate:
     r = how.readings
-    clear = share * (1.0 - r.against_if_bad) + (1.0 - share) * (1.0 - r.against_if_good)
-    slipped = share * r.passes_if_bad * prices.harm
-    passes = share * r.passes_if_bad + (1.0 - share) * r.passes_if_good
-    held = np.maximum(clear - passes, 0.0)  # held parts that count for nothing
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(clear > 0.0, (slipped + held * prices.price) / clear, 0.0)
+    failed = share * (1.0 - r.held_if_bad) * r.power + (1.0 - share) * (1.0 - r.held_if_good) * r.false_alarm
+    none = np.zeros_like(share)
+    return Fate(failed * prices.price, none, none)
+
+
+def _held(share: Floats, prices: Prices, how: Reading) -> Fate:
+    """Held parts: not fitted, or settled by further minutes."""
+    r = how.readings
+    bad, good = share * r.held_if_bad, (1.0 - share) * r.held_if_good
+    if how.held_minutes is None:
+        none = np.zeros_like(share)
+        return Fate((bad + good) * prices.price, none, none)
+    minutes = (bad + good) * how.held_minutes
+    slipped = bad * (1.0 - r.power)
+    rejected = bad * r.power + good * r.false_alarm
+    return Fate(minutes * prices.minute_value + slipped * prices.harm + rejected * prices.price, minutes, slipped)

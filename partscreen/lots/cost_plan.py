@@ -18,9 +18,10 @@ from partscreen.lots.cost_outcomes import (
     Prices,
     Reading,
     cleared_in_sample,
-    read_and_sort,
+    counted_in_sample,
+    read_and_sorted,
     send_back,
-    use_unread,
+    used_unread,
 )
 from partscreen.lots.operating_curve import apparent_share
 from partscreen.lots.share import ShareBelief
@@ -150,10 +151,11 @@ def _binomial(n: int, share: Floats) -> Floats:
 
 def _all(setting: _Setting) -> CostPlan:
     """Every part is read and sorted, whatever is found."""
-    n, share, weight = setting.lot_size, setting.share, setting.weight
-    cost = n * float(weight @ read_and_sort(share, setting.prices, setting.how))
-    bad = n * float(weight @ share) * setting.how.readings.passes_if_bad
-    return CostPlan("all", n, n, n, cost, n * setting.how.minutes, bad, {"use": 0.0, "read_all": 1.0, "send_back": 0.0})
+    n = setting.lot_size
+    cost, minutes, bad = n * (setting.weight @ read_and_sorted(setting.share, setting.prices, setting.how).columns())
+    return CostPlan(
+        "all", n, n, n, float(cost), float(minutes), float(bad), {"use": 0.0, "read_all": 1.0, "send_back": 0.0}
+    )
 
 
 def _sampled(setting: _Setting, kind: Kind, how: Reading, n: int) -> CostPlan:
@@ -161,36 +163,30 @@ def _sampled(setting: _Setting, kind: Kind, how: Reading, n: int) -> CostPlan:
     share, prices, rest = setting.share, setting.prices, setting.lot_size - n
     against = np.arange(n + 1)
     found = _binomial(n, apparent_share(share, how.readings)) * setting.weight
-    # Every cost is a constant times one of these: chance, cleared part, rest used, rest read, slipped part, bad share.
-    seen, cleared, used, read, slipped, bad = (found @ _per_part(setting, how)).T
-    kept = against * prices.price * seen + (n - against) * cleared
+    # By number against the lot: cost, further minutes and bad parts fitted of one part of each fate, (n + 1, 3).
+    cleared, counted, used, read = (
+        found @ fate.columns()
+        for fate in (
+            cleared_in_sample(share, prices, how), counted_in_sample(share, prices, how),
+            used_unread(share, prices), read_and_sorted(share, prices, setting.how),
+        )
+    )  # fmt: skip
+    seen = found.sum(axis=1)
+    kept = against[:, None] * counted + (n - against)[:, None] * cleared
     back = n * prices.price + send_back(rest, prices) if how.destroys else send_back(setting.lot_size, prices)
-    costs = np.stack([kept + rest * used, kept + rest * read, back * seen])
-    in_sample = (n - against) * slipped
-    fitted = np.stack([
-        in_sample + rest * bad, in_sample + rest * bad * setting.how.readings.passes_if_bad, np.zeros(n + 1)
-    ])  # fmt: skip
+    ways = np.stack([kept + rest * used, kept + rest * read, back * seen[:, None] * [1.0, 0.0, 0.0]])
+    costs = ways[:, :, 0].copy()
     if kind == "none" or rest == 0:
         costs[1] = np.inf  # reading all is a plan of its own; nothing is left to read after all were
     way = costs.argmin(axis=0)
-    at = (way, against)
-    minutes = n * how.minutes + float(seen[way == 1].sum()) * rest * setting.how.minutes
+    cost, minutes, bad = ways[way, against].sum(axis=0)
     use = _last(way <= 0)
     chances = {name: float(seen[way == i].sum()) for i, name in enumerate(WAYS)}
-    cost = float(costs[at].sum()) + n * how.minutes * prices.minute_value
-    return CostPlan(kind, n, use, max(use, _last(way <= 1)), cost, minutes, float(fitted[at].sum()), chances)
-
-
-def _per_part(setting: _Setting, how: Reading) -> Floats:
-    """Columns over the shares, shape (k, 6), in the order `_sampled` takes them."""
-    share, prices, r = setting.share, setting.prices, how.readings
-    clear = 1.0 - apparent_share(share, r)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        slipped = np.where((clear > 0.0) & (not how.destroys), share * r.passes_if_bad / clear, 0.0)
-    return np.stack([
-        np.ones_like(share), cleared_in_sample(share, prices, how), use_unread(share, prices),
-        read_and_sort(share, prices, setting.how), slipped, share,
-    ], axis=1)  # fmt: skip
+    reading = n * how.minutes
+    return CostPlan(
+        kind, n, use, max(use, _last(way <= 1)), float(cost) + reading * prices.minute_value, float(minutes) + reading,
+        float(bad), chances,
+    )  # fmt: skip
 
 
 def _last(kept: npt.NDArray[np.bool_]) -> int:
@@ -200,16 +196,15 @@ def _last(kept: npt.NDArray[np.bool_]) -> int:
 
 def _stopping(setting: _Setting, n: int) -> CostPlan:
     """Read up to n parts, stop and send the lot back at the first against it; the rest is used if none is."""
-    prices, how, share = setting.prices, setting.how, setting.share
+    prices, how, share, weight = setting.prices, setting.how, setting.share, setting.weight
     rest = setting.lot_size - n
     clear = (1.0 - apparent_share(share, how.readings)) ** n
-    read = average_read_until_first(n, share, how.readings)
-    _, cleared, used, _, slipped, _ = _per_part(setting, how).T
-    back = send_back(setting.lot_size, prices)
-    cost = clear * (n * cleared + rest * used) + (1.0 - clear) * back + read * how.minutes * prices.minute_value
-    bad = clear * (n * slipped + rest * share)
-    passes = float(setting.weight @ clear)
+    reading = float(weight @ average_read_until_first(n, share, how.readings)) * how.minutes
+    kept = n * cleared_in_sample(share, prices, how).columns() + rest * used_unread(share, prices).columns()
+    cost, minutes, bad = (weight * clear) @ kept
+    passes = float(weight @ clear)
+    cost = float(cost) + (1.0 - passes) * send_back(setting.lot_size, prices) + reading * prices.minute_value
     return CostPlan(
-        "stop_at_first", n, 0, 0, float(setting.weight @ cost), float(setting.weight @ read) * how.minutes,
-        float(setting.weight @ bad), {"use": passes, "read_all": 0.0, "send_back": 1.0 - passes},
+        "stop_at_first", n, 0, 0, cost, float(minutes) + reading, float(bad),
+        {"use": passes, "read_all": 0.0, "send_back": 1.0 - passes},
     )  # fmt: skip

@@ -180,6 +180,9 @@ def answer_cost(frame: Frame, prices: Prices, how: Reading, destructive: Reading
         "Costs are beside the price paid: a part that is not fitted costs its price, a bad part fitted the harm.",
         *common_remarks(frame),
     ]
+    if how.readings.held_if_good or how.readings.held_if_bad:
+        held = f"are settled in {how.held_minutes:g} min each" if how.held_minutes is not None else "are not fitted"
+        remarks.append(f"Held parts {held}.")
     used = destructive.readings if best.kind == "sample_destroyed" and destructive else how.readings
     return PlanResult(
         version=frame.version, question="cost", sentence=sentence,

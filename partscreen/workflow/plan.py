@@ -220,6 +220,9 @@ def _cost(checked: Checked, frame: Frame) -> _Ask:
     refund, return_cost = checked.share("refund", 0.0, zero=True, one=True), checked.cost("return_cost")
     minutes, destroy_minutes = checked.cost("minutes"), checked.cost("destroy_minutes")
     destroy_power = checked.share("destroy_power", 1.0, one=True)
+    held_minutes = checked.cost("held_minutes") if options.held_minutes is not None else None
+    if held_minutes is not None and not (frame.readings.held_if_good or frame.readings.held_if_bad):
+        checked.slip("held_minutes", "no part is held", "say how many with --held, or leave it out")
     if options.destroy_power is not None and options.destroy_minutes is None:
         checked.slip("destroy_minutes", "is missing beside --destroy-power", "give its minutes a part")
     if options.destroy_minutes is not None and options.stop_at_first:
@@ -228,7 +231,7 @@ def _cost(checked: Checked, frame: Frame) -> _Ask:
     lost = None
     if options.destroy_minutes is not None:
         lost = Reading(PERFECT if destroy_power == 1.0 else ReadingsPower(destroy_power), destroy_minutes, True)
-    return lambda: answer_cost(frame, prices, Reading(frame.readings, minutes), lost)
+    return lambda: answer_cost(frame, prices, Reading(frame.readings, minutes, held_minutes=held_minutes), lost)
 
 
 _ASKED: dict[Question, Callable[[Checked, Frame], _Ask]] = {

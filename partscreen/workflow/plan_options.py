@@ -41,6 +41,7 @@ class PlanOptions:
     price: float | None = None
     minutes: float | None = None
     minute_value: float | None = None
+    held_minutes: float | None = None
     harm: float | None = None
     refund: str | None = None
     return_cost: float | None = None
@@ -71,7 +72,7 @@ _BELONGS: dict[Question, frozenset[str]] = {
     "cost": frozenset(
         {
             "harm", "price", "minutes", "minute_value", "refund", "return_cost", "destroy_minutes", "destroy_power",
-            "prior_share", "stop_at_first",
+            "prior_share", "stop_at_first", "held_minutes",
         }
     ),
 }  # fmt: skip

@@ -66,6 +66,15 @@ def test_cheapest_way_comes_first_with_the_others_below():
     assert costs == sorted(costs)
 
 
+def test_held_parts_are_left_out_or_settled_by_minutes():
+    held = ("--power", "90%", "--held", "20%")
+    out = run("--lot-size", "50", *COSTS, *held)
+    assert "Held parts are not fitted." in out.stdout
+    quick = answer("--lot-size", "50", *COSTS, *held, "--held-minutes", "1")
+    assert quick["costs"][0]["expected_cost"] < answer("--lot-size", "50", *COSTS, *held)["costs"][0]["expected_cost"]
+    assert "Held parts are settled in 1 min each." in quick["remarks"]
+
+
 def test_stop_at_the_first_suspect_is_kept_as_the_rule():
     found = answer("--lot-size", "50", *COSTS, "--stop-at-first")
     assert {c["kind"] for c in found["costs"]} == {"none", "stop_at_first"}
@@ -203,6 +212,7 @@ def test_history_rows_are_all_looked_at(tmp_path):
         ("--lot-size 50 --harm 10 --price nan --minutes 1 --minute-value 1", "nan is no amount"),
         ("--lot-size 5 --harm 1 --price 1 --minutes 1 --minute-value 1 --destroy-power 90%", "--destroy-minutes: is"),
         ("--price 4", "does not go together"),
+        ("--lot-size 5 --harm 1 --price 1 --minutes 1 --minute-value 1 --held-minutes 2", "no part is held"),
     ],
 )  # fmt: skip
 def test_slips_of_usage_end_with_2_and_say_what_to_write(words, told):

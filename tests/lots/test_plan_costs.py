@@ -26,8 +26,7 @@ def lived_through(rng, plan, lot_size, prices, how, lost, share):
     n = plan.sample_size
     failed, held, passed = read(rng, bad, used.readings)
     counts = against(failed, held, used.readings)[:, :n].sum(axis=1)
-    later_failed, later_held, later_passed = read(rng, bad, how.readings)
-    del later_failed, later_held
+    _, later_held, later_passed = read(rng, bad, how.readings)
     everything = np.arange(lot_size)
     if plan.kind == "stop_at_first":
         hit = against(failed, held, used.readings)[:, :n]
@@ -42,6 +41,12 @@ def lived_through(rng, plan, lot_size, prices, how, lost, share):
     fitted = np.where(in_sample, passed & (not used.destroys), np.where(way[:, None] == 1, later_passed, True))
     fitted &= way[:, None] != 2
     minutes = minutes + (way == 1) * (lot_size - n) * how.minutes
+    if how.held_minutes is not None:
+        settled = np.where(in_sample, held & (not used.destroys), later_held & (way[:, None] == 1))
+        settled &= way[:, None] != 2
+        minutes = minutes + settled.sum(axis=1) * how.held_minutes
+        rejected = rng.random(bad.shape) < np.where(bad, how.readings.power, how.readings.false_alarm)
+        fitted |= settled & ~rejected
     lost_parts = np.where(way == 2, n if used.destroys else 0, (~fitted).sum(axis=1))
     back = np.where(way == 2, lot_size - lost_parts, 0)
     cost = (
@@ -53,9 +58,10 @@ def lived_through(rng, plan, lot_size, prices, how, lost, share):
 
 @pytest.mark.parametrize("readings", [PERFECT, WEAK, STRICT], ids=["perfect", "weak", "strict"])
 @pytest.mark.parametrize("stop", [False, True])
-def test_simulated_lots_cost_what_every_plan_says(readings, stop):
+@pytest.mark.parametrize("held_minutes", [None, 4.0])
+def test_simulated_lots_cost_what_every_plan_says(readings, stop, held_minutes):
     rng = np.random.default_rng(4)
-    belief, how = clean_or_bad(0.1), Reading(readings, minutes=1.5)
+    belief, how = clean_or_bad(0.1), Reading(readings, minutes=1.5, held_minutes=held_minutes)
     plans = cheapest_plans(30, belief, PRICES, how, destructive=None if stop else LOST, stop_at_first=stop)
     assert {p.kind for p in plans} == (
         {"none", "stop_at_first"} if stop else {"none", "all", "sample", "sample_destroyed"}
