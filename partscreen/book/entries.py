@@ -20,7 +20,7 @@ OutcomeWhat = Literal[
 ]  # fmt: skip
 Cause = Literal["part", "stage", "not_known"]
 StressWhat = Literal["avalanche_base_emitter", "breakdown", "dwell"]
-FileRole = Literal["readings", "lot_sheet", "kit", "column_map", "reference"]
+FileRole = Literal["readings", "lot_sheet", "kit", "column_map", "reference", "spreads"]
 Because = Literal["evidence", "limit", "dead", "wrong_polarity", "none"]
 
 OUTCOMES: tuple[str, ...] = get_args(OutcomeWhat)
@@ -121,6 +121,7 @@ class RunInputs(Piece):
     kit: FileRef | None = None
     columns: FileRef | None = None
     references: list[FileRef] = []
+    spreads: FileRef | None = None
     lot_texts: list[str] = []
     corrections: list[int] = []
 
@@ -140,7 +141,7 @@ class PartEvidence(Piece):
 
 
 class ScreeningKept(Placed):
-    """One lot judged in one run. `run` is the same for all lots of the run."""
+    """One lot judged in one run. `run` is the same for all lots of the run; `kit_key`: content key of its kit entry."""
 
     content_key: str
     run: str
@@ -158,6 +159,7 @@ class ScreeningKept(Placed):
     versions: Versions
     inputs: RunInputs
     kit: str | None = None
+    kit_key: str | None = None
     rescreened: bool = False
 
 
@@ -166,9 +168,11 @@ class KeptReadings(Piece):
 
     points : by column name of `partscreen.readings.tables.Points`; `session` as text, `file` an index into `files`.
     spots : `quantity`, `value`, `std`, `conditions`, `session`, `file`, `row`, `use`, `control`.
+    assumed_temp : sessions whose case temperature was not read with the points.
     """
 
     files: list[FileRef] = []
+    assumed_temp: list[str] = []
     points: dict[str, list[Any]] = {}
     spots: list[dict[str, Any]] = []
 
@@ -358,8 +362,8 @@ class RetestKept(Placed):
     first: int
     verdict: str
     sentence: str
-    figures: dict[str, Any] = {}
-    files: list[FileRef] = []
+    changes: list[dict[str, Any]] = []
+    program: str
     readings: KeptReadings
     by: str | None = None
     on: date

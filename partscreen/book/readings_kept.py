@@ -23,8 +23,10 @@ def keep_readings(batch: Batch, part: int) -> KeptReadings:
     used = sorted({*batch.points.file[rows].tolist(), *batch.spots.file[spot_rows].tolist()})
     place = {file: i for i, file in enumerate(used)}
     files = [FileRef(name=batch.inputs[f].file, sha256=batch.inputs[f].sha256 or "") for f in used]
+    sessions = {*batch.points.session[rows].tolist(), *batch.spots.session[spot_rows].tolist()}
     return KeptReadings(
         files=files,
+        assumed_temp=[batch.sessions[s] for s in sorted(sessions & batch.assumed_temp)],
         points=_points(batch, rows.tolist(), place) if rows.size else {},
         spots=[_spot(batch, row, place) for row in spot_rows.tolist()],
     )
@@ -90,6 +92,7 @@ def batch_of(parts: Sequence[PartKept], lots: Mapping[tuple[str | None, str], Lo
         points=columns.points(),
         spots=columns.spots(),
         inputs=tuple(InputFile(file=names[sha], sha256=sha) for sha in files),
+        assumed_temp=frozenset(sessions[s] for one in parts for s in one.readings.assumed_temp if s in sessions),
     )
 
 

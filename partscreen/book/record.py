@@ -90,7 +90,7 @@ def run_drafts(
     """
     wanted = None if only is None else set(only)
     lots = [lot for lot in run.screening.lots if wanted is None or (lot.supplier, lot.lot) in wanted]
-    drafts = [_draft("file", _file(raw)) for raw in run.files]
+    drafts = [file_draft(raw) for raw in run.files]
     kit = _kit(run.kit) if run.kit else None
     if kit is not None:
         drafts.append(_draft("kit", kit))
@@ -134,6 +134,11 @@ def part_evidence(part: PartResult) -> PartEvidence:
     return PartEvidence(
         part=part.part, disposition=part.disposition, evidence=evidence, because=because, code=code
     )  # fmt: skip
+
+
+def file_draft(raw: RawFile) -> Draft:
+    """The entry of a raw file."""
+    return _draft("file", _file(raw))
 
 
 def _draft(kind: str, payload: Any) -> Draft:
@@ -208,6 +213,7 @@ def _inputs(run: Run) -> RunInputs:
         lot_sheet=single("lot_sheet"),
         kit=single("kit"),
         columns=single("column_map"),
+        spreads=single("spreads"),
         references=_refs(run.files, "reference"),
         lot_texts=list(run.lot_texts),
         corrections=list(run.corrections),
@@ -235,6 +241,7 @@ def _screening(run: Run, lot: LotResult, key: str, shared: str, readings: str) -
         versions=_versions(run, lot.type),
         inputs=_inputs(run),
         kit=run.kit.name if run.kit else None,
+        kit_key=_kit(run.kit).content_key if run.kit else None,
         rescreened=run.rescreened,
     )
 

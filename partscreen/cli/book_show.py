@@ -22,6 +22,7 @@ if TYPE_CHECKING:
         Overdue,
         PartStanding,
         Recorded,
+        Remeasured,
         Rescreened,
         Shown,
         Verified,
@@ -251,4 +252,33 @@ def show_exported(answer: Exported) -> None:
         tell(f"written: {one.file}" + (f" ({one.rows} rows)" if one.rows else ""))
     if answer.without_names:
         say("note: names are numbers and free text is left out; look at the tables before you share them")
+    head_line(answer)
+
+
+def show_remeasured(answer: Remeasured) -> None:
+    """Changed, unchanged or cannot tell, with the figures behind it and what to look at."""
+    for one in answer.results:
+        supplier = f", supplier {one.supplier}" if one.supplier else ""
+        tell(f"Part {one.part} of lot {one.lot}{supplier}: {one.verdict.replace('_', ' ')}")
+        tell(f"  {one.sentence}")
+        for change in one.changes:
+            unit = "" if change.unit == "1" else f" {change.unit}"
+            moved = (
+                f"{100.0 * change.change:+.3g} %" if change.relative else f"{1e3 * change.change:+.3g} m{change.unit}"
+            )
+            word = change.word.replace("_", " ") if change.allowed is not None else "no published limit"
+            allowed = f"; allowed {change.allowed_words}" if change.allowed is not None else ""
+            tell(
+                f"  {change.quantity} at {change.conditions}: {change.first:.4g}{unit}, now {change.now:.4g}{unit} "
+                f"({moved}, {word}{allowed})"
+            )
+        for remark in one.remarks:
+            tell(f"  {remark.sentence}")
+        for advice in one.advice:
+            tell(f"  {advice}")
+        if one.not_compared:
+            tell(f"  not compared: {'; '.join(one.not_compared)}")
+        tell(f"  {one.assumption}")
+    for text in answer.not_compared:
+        say(plain_lines(f"not compared: {text}"))
     head_line(answer)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -229,6 +230,37 @@ def stress(
         json=json,
         show=show_recorded,
     )
+
+
+def remeasure(
+    files: Annotated[list[Path], typer.Argument(help="Readings of now: delimited text or XLSX.", show_default=False)],
+    part: Part = None,
+    lot: Lot = None,
+    supplier: Supplier = None,
+    kit: Annotated[Path | None, typer.Option("--kit", help="Your instruments (TOML) of now.")] = None,
+    columns: Annotated[Path | None, typer.Option("--columns", help="Column map (TOML) of the files.")] = None,
+    temperature: Annotated[
+        float | None, typer.Option("--temperature", help="Case temperature in degC where the files do not state it.")
+    ] = None,
+    by: By = None,
+    on: On = None,
+    book: BookPlace = None,
+    json: AsJson = False,
+) -> None:
+    """Compare a part that was taken out with its own first readings: changed, unchanged, or cannot tell.
+
+    Exit code 3: no part could be compared, or some could not.
+    """
+    from partscreen.cli.book_show import answered, show_remeasured
+    from partscreen.workflow import Asked, ScreenOptions, Signed
+    from partscreen.workflow import remeasure as ask
+
+    asked = Asked(part=part, lot=lot, supplier=supplier)
+    options = ScreenOptions(kit=kit, columns=columns, temperature_c=temperature)
+    answer = answered(
+        lambda: ask(files, asked, options, signed=Signed(by, on), where=book), json=json, show=show_remeasured
+    )  # fmt: skip
+    raise typer.Exit(3 if answer.not_compared else 0)
 
 
 def kit_check(

@@ -7,6 +7,7 @@ from typing import Any
 from pydantic import ConfigDict, Field
 
 from partscreen.results.base import Interval, Result
+from partscreen.results.retest import RetestResult
 from partscreen.results.screening import Disposition
 
 BOOK_SCHEMA = "partscreen.book/1"
@@ -214,3 +215,10 @@ class Exported(BookAnswer):
     form: str
     without_names: bool
     files: list[ExportedFile]
+
+
+class Remeasured(Recorded):
+    """The answer of `book remeasure`. `not_compared`: parts that could not be, and why."""
+
+    results: list[RetestResult] = Field(default_factory=list)
+    not_compared: list[str] = Field(default_factory=list)

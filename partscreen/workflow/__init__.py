@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from partscreen.workflow.book_export import export_book
     from partscreen.workflow.book_record import keep_screening, record_screening
     from partscreen.workflow.book_rescreen import rescreen
+    from partscreen.workflow.book_retest import remeasure
     from partscreen.workflow.demo import run_demo
     from partscreen.workflow.learned import learn_from_book
     from partscreen.workflow.lookup import explain_files, tell_types
@@ -70,6 +71,7 @@ _HOME = {
     "keep_screening": "book_record",
     "record_screening": "book_record",
     "rescreen": "book_rescreen",
+    "remeasure": "book_retest",
     "run_demo": "demo",
     "learn_from_book": "learned",
     "explain_files": "lookup",
@@ -126,6 +128,7 @@ __all__ = [
     "record_quarantine",
     "record_screening",
     "record_stress",
+    "remeasure",
     "replace_type",
     "rescreen",
     "restore_book",

@@ -70,7 +70,10 @@ def run_of(outcome: Outcome, raw: Sequence[RawFile], options: ScreenOptions, cor
         screening=outcome.screening,
         batch=outcome.batch,
         files=tuple(raw),
-        settings={name: getattr(options, name) for name in SETTINGS},
+        settings={
+            **{name: getattr(options, name) for name in SETTINGS},
+            "spreads": outcome.screening.settings.get("spreads"),  # learned ones move the judgement
+        },
         library=library_hash(library),
         references=reference_hashes(library, (lot.type for lot in outcome.screening.lots)),
         kit=outcome.kit,
@@ -116,7 +119,7 @@ def raw_files(outcome: Outcome, files: Sequence[Path], options: ScreenOptions) -
     told = {item.sha256 for item in outcome.screening.inputs if item.sha256}
     found: list[RawFile] = []
     for path in files:
-        raw = _raw(path, "readings")
+        raw = raw_file(path, "readings")
         if raw is not None and raw.sha256 not in told:
             what = "the file changed while it was judged"
             raise UnusableInput(
@@ -125,12 +128,14 @@ def raw_files(outcome: Outcome, files: Sequence[Path], options: ScreenOptions) -
         found += [raw] if raw is not None else []
     others: list[tuple[Path | None, FileRole]] = [
         (options.lots, "lot_sheet"), (options.kit, "kit"), (options.columns, "column_map"),
+        (options.spreads, "spreads"),
         *((path, "reference") for path in options.references),
     ]  # fmt: skip
-    return found + [raw for path, role in others if path is not None and (raw := _raw(path, role)) is not None]
+    return found + [raw for path, role in others if path is not None and (raw := raw_file(path, role)) is not None]
 
 
-def _raw(path: Path, role: FileRole) -> RawFile | None:
+def raw_file(path: Path, role: FileRole) -> RawFile | None:
+    """A file as it was brought; None: it cannot be read."""
     from partscreen.book.record import RawFile
 
     try:

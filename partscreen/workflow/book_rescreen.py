@@ -45,7 +45,7 @@ def rescreen(
         notes: list[str] = []
         for kept, lots in runs:
             try:
-                told, more = _again(book, facts, kept, lots, progress)
+                told, more = _again(book, facts, kept, lots, where, progress)
             except UnusableInput as error:
                 not_done += [f"{', '.join(lot for _, lot in lots)}: {problem}" for problem in error.problems]
                 continue
@@ -84,7 +84,12 @@ def _runs_of(facts: Facts, asked: Asked) -> list[tuple[ScreeningKept, dict[LotKe
 
 
 def _again(
-    book: Book, facts: Facts, kept: ScreeningKept, lots: dict[LotKey, Fact], progress: Progress | None
+    book: Book,
+    facts: Facts,
+    kept: ScreeningKept,
+    lots: dict[LotKey, Fact],
+    where: str | None,
+    progress: Progress | None,
 ) -> tuple[Recorded, list[LotChange]]:
     from partscreen.book.cells import amend_with
     from partscreen.book.corrections import cells_now
@@ -92,6 +97,8 @@ def _again(
 
     with tempfile.TemporaryDirectory() as folder:
         files, options = laid_out(book, kept.inputs, kept.settings, Path(folder))
+        if options.spreads is None:  # as `screen --record` does: what the book has taught so far
+            options = replace(options, learn_from=where or "")
         cells, corrections = cells_now(facts, (ref.sha256 for ref in kept.inputs.files))
         outcome = screen_files(files, options, progress=progress, figures=False, amend=amend_with(cells))
         assert outcome.batch is not None
@@ -136,6 +143,7 @@ def laid_out(
         lot_texts=tuple(inputs.lot_texts),
         columns=lay(inputs.columns),
         kit=lay(inputs.kit),
+        spreads=lay(inputs.spreads),
         references=tuple(path for ref in inputs.references if (path := lay(ref)) is not None),
         **{name: settings[name] for name in SETTINGS if name in settings},
     )

@@ -137,12 +137,17 @@ def test_readme_names_fit_envelope_and_outlier_model_in_its_first_paragraph():
 
 
 def options_of_commands():
+    """Name of the command and option; commands of a group count under the group's name."""
     import typer
 
     from partscreen.cli.app import app
 
+    def below(command):
+        found = [option for p in command.params for option in (*p.opts, *p.secondary_opts)]
+        return found + [option for one in getattr(command, "commands", {}).values() for option in below(one)]
+
     group = typer.main.get_command(app)
-    return [(name, option) for name, command in group.commands.items() for p in command.params for option in p.opts]
+    return [(name, option) for name, command in group.commands.items() for option in below(command)]
 
 
 def test_every_option_is_on_the_page_of_commands():
