@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -32,11 +33,19 @@ PopulationPoints = Callable[[str, Usage, int], Floats | None]
 """Of a type, working currents and a count: that many parts of one lot as rows of ln hFE and VBE [V] side by side."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Supply:
     """Parts of one polarity as rows of ln hFE and VBE [V], both weighted by the root of the share of use."""
 
     rows: Floats
+
+    @cached_property
+    def _root(self) -> Floats:
+        """A root of the covariance, shape (r, m): standard normal numbers times it are spread as the parts are."""
+        centred = (self.rows - self.rows.mean(axis=0)) / np.sqrt(self.rows.shape[0])
+        _, size, direction = np.linalg.svd(centred, full_matrices=False)
+        kept = size > 1e-12 * max(float(size.max(initial=0.0)), 1e-300)
+        return np.asarray(size[kept, None] * direction[kept])
 
     def drawn(self, count: int, rng: np.random.Generator) -> Floats:
         """Parts like these: drawn with replacement and shaken by a Gaussian kernel, mean and covariance kept.
@@ -46,9 +55,10 @@ class Supply:
         """
         n = self.rows.shape[0]
         width = (4.0 / (5.0 * n)) ** (1.0 / 7.0)
-        centred = self.rows - self.rows.mean(axis=0)
-        shaken = centred[rng.integers(n, size=count)] + width * rng.standard_normal((count, n)) @ centred / np.sqrt(n)
-        return np.asarray(self.rows.mean(axis=0) + shaken / np.sqrt(1.0 + width**2))
+        middle = self.rows.mean(axis=0)
+        kernel = rng.standard_normal((count, self._root.shape[0])) @ self._root
+        shaken = self.rows[rng.integers(n, size=count)] - middle + width * kernel
+        return np.asarray(middle + shaken / np.sqrt(1.0 + width**2))
 
     def again(self, rng: np.random.Generator) -> Supply:
         """What another bag of as many parts might have been."""

@@ -3,8 +3,8 @@
 The linear programme "each part in at most one set, so many sets" is solved over few sets, every other set is priced
 with its dual values, and the cheapest are added. Any duals give a bound: their sum, plus so many times the cheapest
 reduced cost over all sets. Inequalities on three parts (of three parts at most one set holds two; the subset rows of
-the literature: M. Jepsen, B. Petersen, S. Spoorendonk, D. Pisinger, Operations Research 56 (2008) 497-511; memory) lift the
-bound towards the best whole-numbered choice.
+the literature: M. Jepsen, B. Petersen, S. Spoorendonk, D. Pisinger, Operations Research 56 (2008) 497-511; memory)
+lift the bound towards the best whole-numbered choice.
 """
 
 from __future__ import annotations

@@ -80,7 +80,7 @@ def session_numbers(parts: Iterable[PartCurves]) -> dict[tuple[int, str], int]:
 
 
 def features_of(parts: Sequence[PartCurves], usage: Usage, numbers: Mapping[tuple[int, str], int]) -> Features:
-    """Curves at the working currents, by monotone cubic interpolation over ln IC. `numbers`: of the sessions.
+    """Curves at the working currents, by a cubic spline over ln IC. `numbers`: of the sessions.
 
     Raises
     ------
@@ -104,7 +104,7 @@ def features_of(parts: Sequence[PartCurves], usage: Usage, numbers: Mapping[tupl
 
 def _at(part: PartCurves, values: Floats, x: Floats) -> Floats:
     """One curve of a part at ln IC = x; NaN beyond its ends."""
-    from scipy.interpolate import PchipInterpolator
+    from scipy.interpolate import CubicSpline
 
     known = np.isfinite(values) & (part.ic > 0)
     if known.sum() < 2:
@@ -113,7 +113,7 @@ def _at(part: PartCurves, values: Floats, x: Floats) -> Floats:
     edge = 1e-6  # the grid of a usage may end a rounding error beyond that of the curve
     clipped = np.where((x > at[-1]) & (x < at[-1] + edge), at[-1], x)
     clipped = np.where((x < at[0]) & (x > at[0] - edge), at[0], clipped)
-    return np.asarray(PchipInterpolator(at, values[known], extrapolate=False)(clipped))
+    return np.asarray(CubicSpline(at, values[known], extrapolate=False)(clipped))  # fitted curves are smooth
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,10 +21,11 @@ _SHAKEN = 4  # steps with shaken costs
 _HEAT = 0.15  # of the mean cost of a set: how hard they are shaken
 
 
-def search_sets(problem: SetProblem, steps: int = 4000) -> Ints:
+def search_sets(problem: SetProblem, steps: int | None = None) -> Ints:
     """Sets of small total, shape (n_sets, size): members of the first kind first.
 
-    `steps` of the search (assumption: more gave nothing in trials with 100 + 100 parts). The result does not depend on
+    `steps` of the search; None: 80 for each set, 300 to 4000 (assumption: more gave nothing in trials with 100 + 100
+    parts). The result does not depend on
     the order of the parts as far as their numbers in `line` differ.
     """
     order = np.lexsort((problem.weight.sum(axis=1), problem.line))
@@ -33,7 +34,7 @@ def search_sets(problem: SetProblem, steps: int = 4000) -> Ints:
     canonical = SetProblem(
         problem.weight[np.ix_(back, back)], problem.line[back], problem.n_a, problem.n_b, problem.k, problem.n_sets
     )
-    return back[_search(canonical, steps)]
+    return back[_search(canonical, min(max(80 * problem.n_sets, 300), 4000) if steps is None else steps)]
 
 
 def _search(problem: SetProblem, steps: int) -> Ints:

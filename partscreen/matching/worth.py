@@ -115,7 +115,7 @@ def _sharing(differences: Floats, matched: Floats, per_rail: int, resistor: floa
     return Reason(
         code="MATCHING_BUYS",
         sentence=f"What matching buys: nine in ten pairs taken at random differ by up to {random * 1e3:.1f} mV, so "
-        f"that of two devices at {idle * 1e3:.0f} mA idle with {resistor:g} ohm one carries up to {before * 1e3:.0f} mA; "
-        f"as matched below, {best * 1e3:.1f} mV and {after * 1e3:.0f} mA at most.",
+        f"that of two devices at {idle * 1e3:.0f} mA idle with {resistor:g} ohm one carries up to {before * 1e3:.0f} "
+        f"mA; as matched below, {best * 1e3:.1f} mV and {after * 1e3:.0f} mA at most.",
         figures=figures,
     )
