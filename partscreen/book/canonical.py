@@ -32,7 +32,7 @@ def parse(body: bytes) -> dict[str, Any]:
     ValueError
         The bytes are no JSON object.
     """
-    parsed = json.loads(body)
+    parsed = json.loads(body.decode("utf-8"))  # the text form spares json a guess at the encoding
     if not isinstance(parsed, dict):
         raise ValueError("the body is no JSON object")
     return parsed

@@ -19,6 +19,7 @@ from sqlalchemy.pool import NullPool
 
 from partscreen.book.urls import Place
 
+IDLE_SECONDS = 600  # after which PostgreSQL gives up on a client that holds the lock and went silent; assumption
 BUSY_SECONDS = 60  # how long a writer waits for the others; assumption: longer than any one recording takes
 CONNECT_SECONDS = 10  # assumption: a server on a local network answers sooner
 _LOCK = 0x50534242  # key of PostgreSQL's advisory lock
@@ -100,7 +101,7 @@ def _postgres_engine(url: str) -> Engine:
     def _settings(connection: Any, _record: object) -> None:
         connection.execute("SET synchronous_commit = on")
         connection.execute(f"SET lock_timeout = '{BUSY_SECONDS}s'")
-        connection.execute(f"SET idle_in_transaction_session_timeout = '{BUSY_SECONDS}s'")
+        connection.execute(f"SET idle_in_transaction_session_timeout = '{IDLE_SECONDS}s'")
         connection.execute("SET client_encoding = 'UTF8'")
         connection.commit()
 

@@ -136,11 +136,11 @@ def _from_postgres(raw: BaseException, text: str) -> tuple[str, str, str] | None
         return _POSTGRES.get(state) or (_UNREACHABLE if state[:2] in {"08", "57"} else None)
     if not (_is_psycopg(raw) and type(raw).__name__ in {"OperationalError", "ConnectionTimeout"}):
         return None
-    # A refusal while connecting reaches us as text alone; a server may speak another language, hence the last line.
+    # A refusal while connecting reaches us as text alone; a server may speak another language, hence the last question.
     if "password" in text:
         return _POSTGRES["28P01"]
     if "does not exist" in text and "database" in text:
         return _POSTGRES["3D000"]
-    if "FATAL" in text:
+    if getattr(getattr(raw, "pgconn", None), "used_password", False):
         return ("BOOK_REFUSED", "the server refused the connection", "check user name, password and database name")
     return _UNREACHABLE

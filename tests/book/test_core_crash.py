@@ -5,14 +5,18 @@ from __future__ import annotations
 import random
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 from partscreen.book import engine
+from partscreen.book.engine import writing
 from partscreen.book.store import Blob, Book, BookError, Draft
+from tests.book.conftest import PRAGMAS
 from tests.book.core_books import filled, part_draft
 from tests.book.core_workers import FORK, killed_after, write_some
+from tests.book.servers import fresh_schema, needs_postgres
 
 DISK = {"BOOK_FULL", "BOOK_DISK"}
 
@@ -120,6 +124,22 @@ def test_a_full_disk_is_told_and_the_book_is_whole(tmp_path, monkeypatch, spare)
     with Book.open(path) as book:
         assert book.append([part_draft(1)])[0].seq == written[-1].seq + 1
         assert book.verify().ok
+
+
+def test_an_entry_is_on_the_disk_before_append_returns(tmp_path, monkeypatch):
+    """SQLite syncs file, journal and folder (EXTRA is 3); a server is asked to wait for its own disk."""
+    monkeypatch.setattr(engine, "_SQLITE_PRAGMAS", PRAGMAS)
+    with closing(engine.open_sqlite(tmp_path / "book.sqlite", "rwc")) as raw:
+        assert raw.execute("PRAGMA synchronous").fetchone() == (3,)
+        assert raw.execute("PRAGMA journal_mode").fetchone() == ("delete",)
+
+
+@needs_postgres
+def test_a_server_that_does_not_wait_for_its_disk_is_told_to():
+    with fresh_schema() as url:
+        book = Book.open(f"{url}%20-csynchronous_commit%3Doff")
+        with closing(book), writing(book._engine) as connection:
+            assert connection.exec_driver_sql("SHOW synchronous_commit").scalar() == "on"
 
 
 FILL = """

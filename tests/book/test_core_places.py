@@ -13,8 +13,12 @@ import sys
 import traceback
 from contextlib import closing
 from pathlib import Path
+from urllib.parse import quote
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from sqlalchemy.engine import make_url
 
 from partscreen.book.store import Book, Draft
 from partscreen.book.urls import find_place
@@ -106,6 +110,18 @@ def test_a_url_that_cannot_be_used_is_refused_without_showing_any_of_it(url):
     shown = "".join(traceback.format_exception(caught.value)) + repr(caught.value)
     assert "hush" not in shown
     assert caught.value.__context__ is None
+
+
+@settings(deadline=None)
+@given(st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"), min_size=1))
+def test_any_password_reaches_the_driver_unchanged_and_is_redacted_in_every_form(password):
+    url = f"postgresql://bob:{quote(password, safe='')}@host:5433/db"
+    for where in (url, find_place(url).url):  # restoring opens the place a second time
+        place = find_place(where)
+        assert make_url(place.url).password == password
+        assert place.shown == "postgresql://bob@host:5433/db"
+        for form in (password, quote(password), quote(password, safe="")):
+            assert form not in place.redact(f"failed: [{form}]") or form in "failed: [***]"
 
 
 def everything_said(action) -> str:
