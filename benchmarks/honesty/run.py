@@ -20,6 +20,7 @@ from benchmarks.honesty.study import Study, whole_study
 BY_NAME = {case.name: case for case in CASES}
 PRIOR_SHARES = {"prior-0.05": 0.05, "prior-0.1": 0.1, "prior-0.2": 0.2}
 STATED_SHARE = 0.1
+SEEN_OF_EACH_KIND = 6  # worlds that settings were chosen on, the first of each kind; no setting has seen the others
 
 
 def judge_bag(bag: Bag, *, fit: bool = False, baselines: bool = True) -> pd.DataFrame:
@@ -74,6 +75,30 @@ def _worlds(name: str, study: Study, most: int | None) -> list[str]:
     return [name for names in by_kind for name in names[:most]]
 
 
+def seen_worlds(study: Study) -> frozenset[str]:
+    """Names of the worlds that the engine's settings were chosen on."""
+    kinds = ("prior", "card")
+    return frozenset(w for k in kinds for w in [w.name for w in study.worlds if w.kind == k][:SEEN_OF_EACH_KIND])
+
+
+def add_baselines(name: str, said: pd.DataFrame, *, workers: int = 1) -> pd.DataFrame:
+    """The naive baselines' columns for verdicts that were made without them."""
+    tasks = [(name, world, said[said.world == world]) for world in said.world.unique()]
+    with ProcessPoolExecutor(workers) as pool:
+        return pd.concat(pool.map(_with_baselines, tasks), ignore_index=True)
+
+
+def _with_baselines(task: tuple[str, str, pd.DataFrame]) -> pd.DataFrame:
+    name, world, said = task
+    out = []
+    for bag in _bags(name, whole_study(), world):
+        part = said[said.bag == bag.label]
+        if part.group.tolist() != bag.group.tolist():
+            raise ValueError(f"{bag.label}: kept verdicts are of other bags")
+        out.append(part.assign(**naive_columns(bag)))
+    return pd.concat(out, ignore_index=True)
+
+
 def _one_world(task: tuple[str, bool, str, bool]) -> pd.DataFrame:
     name, small, world, baselines = task
     study = small_study() if small else whole_study()
@@ -107,4 +132,4 @@ def cluster_share(values: pd.Series, worlds: pd.Series, draws: int = 2000) -> tu
     return float(values.astype(float).mean()), float(low), float(high)
 
 
-__all__ = ["PRIOR_SHARES", "case_of", "cluster_share", "judge_bag", "judge_case"]
+__all__ = ["PRIOR_SHARES", "add_baselines", "case_of", "cluster_share", "judge_bag", "judge_case", "seen_worlds"]
