@@ -97,15 +97,15 @@ def run_drafts(
     told = {lot.name: lot for lot in run.batch.lots}
     drafts += [_draft("lot", _lot(told[lot.lot])) for lot in lots if lot.lot in told]
     numbers = _part_numbers(run.batch)
-    readings = {lot.lot: _readings_key(run.batch, numbers, lot.lot) for lot in run.screening.lots}
-    company = sorted([lot.supplier or "", lot.lot, readings[lot.lot]] for lot in run.screening.lots)
+    readings = _readings_keys(run.batch, numbers)
+    company = sorted([lot.supplier or "", lot.lot, readings.get(lot.lot, "")] for lot in run.screening.lots)
     shared = digest([
         company, _told_keys(run.batch), kit.content_key if kit else None, dict(run.settings), list(run.lot_texts),
         run.screening.version, run.library, list(run.corrections),
     ])  # fmt: skip
     for lot in lots:
         key = digest([shared, lot.supplier, lot.lot])
-        drafts.append(_draft("screening", _screening(run, lot, key, shared, readings[lot.lot])))
+        drafts.append(_draft("screening", _screening(run, lot, key, shared, readings.get(lot.lot, ""))))
         drafts += [
             _draft("part", _part(run, lot, part, key, shared, numbers.get((lot.lot, part.part)))) for part in lot.parts
         ]
@@ -182,15 +182,17 @@ def _part_numbers(batch: Batch) -> dict[tuple[str, str], int]:
     return {(batch.lots[lots[p]].name, name): p for p, name in enumerate(batch.part_names)}
 
 
-def _readings_key(batch: Batch, numbers: Mapping[tuple[str, str], int], lot: str) -> str:
-    """What a lot was judged by: for every part the rows of which files (by content)."""
+def _readings_keys(batch: Batch, numbers: Mapping[tuple[str, str], int]) -> dict[str, str]:
+    """By lot, what it was judged by: for every part the rows of which files (by content)."""
     sha = [item.sha256 or item.file for item in batch.inputs]
-    rows: dict[int, list[tuple[str, int]]] = {p: [] for (name, _), p in numbers.items() if name == lot}
+    rows: list[list[tuple[str, int]]] = [[] for _ in batch.part_names]
     for table in (batch.points, batch.spots):
         for part, file, row in zip(table.part.tolist(), table.file.tolist(), table.row.tolist(), strict=True):
-            if part in rows:
-                rows[part].append((sha[file], row))
-    return digest({batch.part_names[p]: sorted(found) for p, found in rows.items()})
+            rows[part].append((sha[file], row))
+    by_lot: dict[str, dict[str, list[tuple[str, int]]]] = {}
+    for (lot, name), part in numbers.items():
+        by_lot.setdefault(lot, {})[name] = sorted(rows[part])
+    return {lot: digest(parts) for lot, parts in by_lot.items()}
 
 
 def _versions(run: Run, type_name: str | None) -> Versions:

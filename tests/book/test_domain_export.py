@@ -219,7 +219,7 @@ def test_selection_takes_its_lots_alone(tmp_path, where):
 
 def test_folder_in_use_and_unknown_form_are_refused(place, tmp_path):
     (tmp_path / "mine.txt").write_text("mine", encoding="utf-8")
-    with pytest.raises(UnusableInput, match="holds something already.*\n.*empty folder"):
+    with pytest.raises(UnusableInput, match=r"holds something already.*\n.*empty folder"):
         export_book(tmp_path, "csv", Asked(), where=place)
     with pytest.raises(UnusableInput, match="csv, json, parquet, package"):
         export_book(tmp_path / "out", "xml", Asked(), where=place)
@@ -229,7 +229,7 @@ def test_missing_parquet_library_is_told_with_the_way_out(place, tmp_path, monke
     import sys
 
     monkeypatch.setitem(sys.modules, "pyarrow", None)
-    with pytest.raises(UnusableInput, match="pyarrow, which is not installed.*\n.*partscreen\\[parquet\\]"):
+    with pytest.raises(UnusableInput, match=r"pyarrow, which is not installed.*\n.*partscreen\[parquet\]"):
         export_book(tmp_path / "out", "parquet", Asked(), where=place)
     with Book.open(place) as book:
         assert Facts(book).latest("lot") is not None

@@ -36,7 +36,7 @@ def stage(book):
 
 def test_part_never_fitted_cannot_fail(book):
     facts = record_bag(book)
-    with pytest.raises(UnusableInput, match="never fitted.*\n.*book fitted"):
+    with pytest.raises(UnusableInput, match=r"never fitted.*\n.*book fitted"):
         became(facts, "failed_first_power_up", "T1", cause="part")
     with pytest.raises(UnusableInput, match="nothing is fitted in a job"):
         became(facts, "passed_soak", job="hall")
@@ -128,7 +128,7 @@ def test_bias_names_the_part_that_sits_there(stage):
     kept = [fact.of(BiasKept) for fact in facts.find("bias", job="hall")]
     assert [(one.part, one.volts) for one in kept] == [("T1", 0.0112), ("T2", 0.0109)]
     assert "50.9 mA" in show_job(facts, "hall").history[2].sentence
-    with pytest.raises(UnusableInput, match="no part is fitted at position 'Q7'.*\n.*Q1, Q2"):
+    with pytest.raises(UnusableInput, match=r"no part is fitted at position 'Q7'.*\n.*Q1, Q2"):
         bias_drafts(facts, "hall", {"Q7": 0.01}, resistor=None, ambient=None, minutes=None, by=None, on=DAY)
 
 

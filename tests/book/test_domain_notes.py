@@ -1,4 +1,4 @@
-"""What people add: overrides, approval, quarantine, observations, stress, checks of instruments; and what they correct."""
+"""What people add and what they correct: overrides, quarantine, observations, stress, checks of instruments."""
 
 from datetime import date, timedelta
 
@@ -148,7 +148,7 @@ def test_day_that_lies_ahead_or_is_none_is_refused():
     assert day_of(None, today=today) == today
     with pytest.raises(UnusableInput, match="lies in the future"):
         day_of("2026-11-26", today=today)
-    with pytest.raises(UnusableInput, match="'25.11.2026' is no date.*\n.*year-month-day"):
+    with pytest.raises(UnusableInput, match=r"'25.11.2026' is no date.*\n.*year-month-day"):
         day_of("25.11.2026", today=today)
 
 
@@ -193,6 +193,6 @@ def test_correction_that_does_not_fit_is_refused_with_the_way_out(book, changes,
 
 def test_judgement_is_not_typed_and_is_not_corrected_by_hand(book):
     facts = record_bag(book)
-    with pytest.raises(UnusableInput, match="nobody types.*\n.*book rescreen"):
+    with pytest.raises(UnusableInput, match=r"nobody types.*\n.*book rescreen"):
         entry_correction(facts, facts.latest("part").seq, {"part": "T9"}, reason="x", by=None, on=DAY)
     assert bag_run().screening.lots[0].lot == "bag"

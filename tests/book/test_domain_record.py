@@ -102,11 +102,11 @@ def test_likelihoods_are_kept_and_a_limit_or_a_dead_part_counts_as_certain(book)
 def test_two_suppliers_may_sell_lots_of_one_name(book):
     record_bag(book, "Birch")
     facts = record_bag(book, "Cedar")
-    with pytest.raises(UnusableInput, match="from Birch, Cedar.*\n.*--supplier"):
+    with pytest.raises(UnusableInput, match=r"from Birch, Cedar.*\n.*--supplier"):
         lot(facts)
     with pytest.raises(UnusableInput, match="--supplier"):
         part(facts, "T1", "bag")
-    with pytest.raises(UnusableInput, match="several lots.*Birch"):
+    with pytest.raises(UnusableInput, match=r"several lots.*Birch"):
         part(facts, "T1", None)
     assert lot(facts, supplier="Cedar").supplier == "Cedar"
     assert standing_of(facts, part(facts, supplier="Cedar")).older == 0
@@ -126,7 +126,7 @@ def test_unknown_lot_and_part_are_told_with_close_names(book):
     facts = record_bag(book)
     with pytest.raises(UnusableInput, match="close names: bag"):
         lot(facts, "bags")
-    with pytest.raises(UnusableInput, match="no lot 'bag' from 'Cedar'.*\n.*from Birch"):
+    with pytest.raises(UnusableInput, match=r"no lot 'bag' from 'Cedar'.*\n.*from Birch"):
         lot(facts, supplier="Cedar")
     with pytest.raises(UnusableInput, match="close numbers: T6, T5, T4"):
         part(facts, "T7")

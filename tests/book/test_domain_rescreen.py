@@ -1,5 +1,7 @@
 """Old readings judged again: from the raw files of the book, with corrected cells, beside what was there."""
 
+import shutil
+
 import pytest
 
 from partscreen.book.entries import PartKept
@@ -23,13 +25,20 @@ def place(tmp_path):
     return str(tmp_path / "book.sqlite")
 
 
-@pytest.fixture
-def slipped(tmp_path, place):
-    """A book with the bag in it, one base current of T1 typed ten times too large."""
-    files = [slipped_bag(tmp_path), FILES[1]]
-    outcome = screen_files(files, options(), figures=False)
-    record_screening(outcome, files, options(), place)
+@pytest.fixture(scope="module")
+def template(tmp_path_factory):
+    """A book with the bag in it, one base current of T1 typed ten times too large; made once."""
+    folder = tmp_path_factory.mktemp("slipped")
+    files = [slipped_bag(folder), FILES[1]]
+    place = str(folder / "book.sqlite")
+    record_screening(screen_files(files, options(), figures=False), files, options(), place)
     return place
+
+
+@pytest.fixture
+def slipped(template, place):
+    """A copy of it, to write into."""
+    return shutil.copyfile(template, place)
 
 
 def disposition(place, name="T1"):
@@ -79,7 +88,7 @@ def test_cell_corrected_twice_reads_as_last_told(slipped):
     correct(slipped, value="94")
     told = correct(slipped)
     assert "'94' is to read '94.891'" in told.written[0].sentence
-    with pytest.raises(UnusableInput, match="reads '94.891' already"):
+    with pytest.raises(UnusableInput, match=r"reads '94.891' already"):
         correct(slipped)
     assert rescreen(Asked(lot="bag"), where=slipped).lots[0].corrections == [told.written[0].entry]
 

@@ -241,7 +241,7 @@ def test_pulled_part_is_compared_with_its_own_first_readings(book, tmp_path):
     pulled.write_text("\n".join(lines) + "\n", encoding="utf-8")
     same = ask(book, "remeasure", str(pulled), "--lot", "bag", "--kit", kit)
     assert same.exit_code == 0, same.output
-    # Gain at 0.1 A down from 139 to 83: beyond 15 % of MIL-PRF-19500/368F, what a base-emitter junction in breakdown does.
+    # Gain at 0.1 A down from 139 to 83: beyond the 15 % of MIL-PRF-19500/368F (check values 10.2).
     pulled.write_text("\n".join(lines).replace("T1,gain,0.1,0.72105", "T1,gain,0.1,1.2") + "\n", encoding="utf-8")
     worn = ask(book, "remeasure", str(pulled), "--lot", "bag", "--kit", kit)
     assert "Part T1 of lot bag, supplier Birch: changed" in worn.stdout
