@@ -40,7 +40,8 @@ def trust(
     from partscreen.report.trust_text import trust_lines
     from partscreen.workflow.trust import TrustOptions, weigh_suppliers, write_trust_figure
 
-    options = TrustOptions(book, tuple(results or ()), half_life, tolerable, as_of)
+    history = True if figure is not None else None
+    options = TrustOptions(book, tuple(results or ()), half_life, tolerable, as_of, history)
     try:
         result = weigh_suppliers(options)
         if figure is not None:

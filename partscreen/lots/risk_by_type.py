@@ -16,15 +16,13 @@ _CHUNK = 500  # pairs at once
 def pair_posterior(fit: Fitted) -> Floats:
     """Mass of the share v of each type of each supplier, everything else integrated out; (n_pairs, n_means)."""
     of, groups = fit.of, fit.groups
-    whole = np.zeros((groups.n_suppliers, *fit.of_pairs.shape[1:]))
-    np.add.at(whole, groups.supplier, fit.of_pairs)
     before = outside(fit, np.arange(groups.n_suppliers))
     n = groups.supplier.size
     mass = np.zeros((n, of.means.size))
     for begin in range(0, n, _CHUNK):
         rows = np.arange(begin, min(begin + _CHUNK, n))
         j = groups.supplier[rows]
-        others = whole[j] - fit.of_pairs[rows]  # (pair, c, style, u)
+        others = fit.whole[j] - fit.of_pairs[rows]  # (pair, c, style, u)
         rest = np.exp(others - others.max(axis=(1, 2, 3), keepdims=True)) * before[j][:, :, None]
         own = np.exp(fit.pairs.ln[rows] - fit.pairs.ln[rows].max(axis=(1, 2), keepdims=True))
         joint = (np.einsum("pcsu,cuv->psv", rest, of.type_prior, optimize=True) * own).sum(axis=1)

@@ -13,7 +13,7 @@ from partscreen.lots.trust_changes import Changes, changes
 from partscreen.lots.trust_fit import Fitted, fit_suppliers, next_lot_above, population_share, smaller
 from partscreen.lots.trust_laid import (
     Laid,
-    interval,
+    intervals,
     lay_out,
     main_pair,
     per_supplier,
@@ -51,6 +51,8 @@ Ints = npt.NDArray[np.int64]
 HALF_LIFE_DAYS = 730.0
 """A lot counts half after two years (assumption: sellers change their sources, stock is turned over in about that)."""
 
+HISTORY_SUPPLIERS = 50  # of more suppliers earlier dates are weighed only where asked for: each takes as long as today
+
 ENOUGH_LOTS, ENOUGH_PARTS = 3.0, 10
 """Less than this, and not enough is known of a supplier to give it a place (assumption)."""
 
@@ -63,7 +65,7 @@ def supplier_trust(
     as_of: date | None = None,
     half_life_days: float = HALF_LIFE_DAYS,
     tolerable: float = TOLERABLE_SHARE,
-    history: bool = True,
+    history: bool | None = None,
     assumed: Assumptions = Assumptions(),  # noqa: B008 - frozen
 ) -> Trust:
     """What is known of every supplier, in the order of expected shares of unfit parts.
@@ -76,7 +78,7 @@ def supplier_trust(
     as_of : the day lots are aged to; None: the latest date of any record
     half_life_days : a lot counts half after so many days
     tolerable : share of unfit parts a lot may be used at
-    history : also what was known at earlier dates
+    history : also what was known at earlier dates; None: where there are at most `HISTORY_SUPPLIERS`
 
     Raises
     ------
@@ -101,7 +103,8 @@ def supplier_trust(
     ln = ln_likelihood_of_lots(laid.readings, of.shares.middle, laid.told)
     fit = fit_suppliers(of, ln, laid.groups)
     by_type = fit_suppliers(of, ln, swapped(laid))
-    past = history_of(every, outcomes, of, half_life_days, today) if history else {}
+    wanted = len(laid.names) <= HISTORY_SUPPLIERS if history is None else history
+    past = history_of(every, outcomes, of, half_life_days, today) if wanted else {}
     told = _suppliers(laid, fit, outcomes, tolerable, past)
     value, low, high = population_share(fit)
     return Trust(
@@ -147,9 +150,10 @@ def _suppliers(
     for o in outcomes:
         met[key_of(o.supplier)] = met.get(key_of(o.supplier), 0) + 1
     certain = per_supplier(laid, laid.readings.certain)
+    shares = intervals(fit.of, fit.posterior)
     out = []
     for at, j in enumerate(rank.tolist()):
-        share = interval(fit.of, fit.posterior[j])
+        share = shares[j]
         known = Known(
             laid.names[j], int(lots[j]), int(parts[j]), float(effective[j]), bool(enough[j]), share, float(above[j]),
             tolerable,

@@ -13,6 +13,7 @@ from partscreen.lots.trust_model import (
     Groups,
     PairTerms,
     Population,
+    gathered,
     pair_terms,
     population,
     supplier_given_nodes,
@@ -27,12 +28,13 @@ Ints = npt.NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
-    """Suppliers weighed. pairs, of_pairs, suppliers: the terms of `trust_model`; posterior (n_suppliers, n_means)."""
+    """Suppliers weighed. pairs, of_pairs, whole, suppliers: terms of `trust_model`; posterior (n_suppliers, n_means)."""
 
     of: Grids
     groups: Groups
     pairs: PairTerms
     of_pairs: Floats
+    whole: Floats
     suppliers: Floats
     people: Population
     posterior: Floats
@@ -59,9 +61,10 @@ def fit_suppliers(of: Grids, ln_lots: Floats, groups: Groups) -> Fitted:
     """
     pairs = pair_terms(of, ln_lots, groups)
     of_pairs = through_types(of, pairs)
-    suppliers = supplier_terms(of, of_pairs, groups)
+    whole = gathered(of_pairs, groups)
+    suppliers = supplier_terms(whole)
     people = population(of, suppliers)
-    return Fitted(of, groups, pairs, of_pairs, suppliers, people, supplier_posterior(suppliers, people))
+    return Fitted(of, groups, pairs, of_pairs, whole, suppliers, people, supplier_posterior(suppliers, people))
 
 
 def population_share(fit: Fitted) -> tuple[float, float, float]:
@@ -105,9 +108,7 @@ def next_lot_above(fit: Fitted, tolerable: float) -> Floats:
 
 def state_posterior(fit: Fitted, suppliers: Ints) -> Floats:
     """P(c, style, u | everything) of some suppliers; (n, n_c, n_styles, n_means), sums to 1 for each."""
-    whole = np.zeros((fit.groups.n_suppliers, *fit.of_pairs.shape[1:]))
-    np.add.at(whole, fit.groups.supplier, fit.of_pairs)
-    mine = whole[suppliers]
+    mine = fit.whole[suppliers]
     joint = np.exp(mine - mine.max(axis=(1, 2, 3), keepdims=True)) * outside(fit, suppliers)[:, :, None]
     return np.asarray(joint / joint.sum(axis=(1, 2, 3), keepdims=True))
 
@@ -174,14 +175,12 @@ def _explained(suppliers: Floats, people: Population) -> tuple[Floats, Floats]:
 
 def trial(fit: Fitted, pair: Ints) -> Trial:
     """Prepare to try lots on `pair` (n_suppliers,), one of each supplier."""
-    whole = np.zeros((fit.groups.n_suppliers, *fit.of_pairs.shape[1:]))
-    np.add.at(whole, fit.groups.supplier, fit.of_pairs)
     people, middle = fit.people, fit.of.means.middle
-    heights, explained = _explained(logsumexp(whole, axis=2), people)
+    heights, explained = _explained(logsumexp(fit.whole, axis=2), people)
     expected = np.zeros_like(explained)
     total = np.zeros_like(explained)
     for c in range(heights.shape[1]):
         of_c = people.type_spread == c
         expected[:, of_c] = (heights[:, c] * middle) @ people.prior[of_c].T
         total[:, of_c] = heights[:, c] @ people.prior[of_c].T
-    return Trial(fit.of, people, fit.pairs.ln[pair], whole - fit.of_pairs[pair], explained, expected / total)
+    return Trial(fit.of, people, fit.pairs.ln[pair], fit.whole - fit.of_pairs[pair], explained, expected / total)

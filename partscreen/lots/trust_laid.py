@@ -75,9 +75,11 @@ def swapped(laid: Laid) -> Groups:
     )  # fmt: skip
 
 
-def interval(of: Grids, mass: Floats) -> Interval:
+def intervals(of: Grids, mass: Floats) -> list[Interval]:
+    """Expected share and 95 % interval of each row of `mass` (n, n_means)."""
     low, high = of.means.ends(mass)
-    return Interval(value=float(mass @ of.means.middle), low=float(low), high=float(high))
+    rows = zip((mass @ of.means.middle).tolist(), low.tolist(), high.tolist(), strict=True)
+    return [Interval(value=value, low=a, high=b) for value, a, b in rows]
 
 
 def per_supplier(laid: Laid, values: npt.ArrayLike) -> Floats:

@@ -124,12 +124,19 @@ def through_types(of: Grids, pairs: PairTerms) -> Floats:
     return np.asarray(np.log(np.maximum(mixed, 1e-300)) + top[:, None])
 
 
-def supplier_terms(of: Grids, of_pairs: Floats, groups: Groups) -> Floats:
-    """ln P(lots of a supplier | u, c), (n_suppliers, n_c, n_means); styles, the supplier's own, averaged out."""
-    n_styles = of_pairs.shape[2]
-    ln = np.zeros((groups.n_suppliers, *of_pairs.shape[1:]))
-    np.add.at(ln, groups.supplier, of_pairs)
-    return np.asarray(logsumexp(ln, axis=2) - np.log(n_styles))
+def gathered(of_pairs: Floats, groups: Groups) -> Floats:
+    """The pairs of each supplier added up; (n_suppliers, n_c, n_styles, n_means). Every supplier has a pair."""
+    order = np.argsort(groups.supplier, kind="stable")
+    starts = np.flatnonzero(np.diff(groups.supplier[order], prepend=-1))
+    return np.asarray(np.add.reduceat(of_pairs[order], starts, axis=0))
+
+
+def supplier_terms(whole: Floats) -> Floats:
+    """ln P(lots of a supplier | u, c), (n_suppliers, n_c, n_means); styles, the supplier's own, averaged out.
+
+    `whole`: from `gathered`.
+    """
+    return np.asarray(logsumexp(whole, axis=2) - np.log(whole.shape[2]))
 
 
 @dataclass(frozen=True, slots=True)

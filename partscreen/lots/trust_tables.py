@@ -12,7 +12,7 @@ import numpy.typing as npt
 from partscreen.lots.likelihood import ln_likelihood_of_lots
 from partscreen.lots.risk_by_type import numbered, pair_posterior
 from partscreen.lots.trust_fit import Fitted, fit_suppliers, smaller
-from partscreen.lots.trust_laid import Laid, interval, lay_out, per_supplier
+from partscreen.lots.trust_laid import Laid, intervals, lay_out, per_supplier
 from partscreen.lots.trust_model import Grids
 from partscreen.lots.trust_records import FieldOutcome, LotRecord, key_of
 from partscreen.results.trust import PairOrder, SupplierTrust, TrustPoint, TypeRisk
@@ -26,7 +26,7 @@ HISTORY_DATES = 8
 def types_of_suppliers(laid: Laid, fit: Fitted, tolerable: float) -> list[list[TypeRisk]]:
     """Types of each supplier, the riskiest first."""
     mass = pair_posterior(fit)
-    above = fit.of.means.chance_above(mass, tolerable)
+    above, shares = fit.of.means.chance_above(mass, tolerable), intervals(fit.of, mass)
     n_pairs = laid.groups.supplier.size
     lots = np.bincount(laid.groups.pair, minlength=n_pairs)
     parts = np.bincount(laid.groups.pair, [r.n_read for r in laid.records], minlength=n_pairs)
@@ -36,7 +36,7 @@ def types_of_suppliers(laid: Laid, fit: Fitted, tolerable: float) -> list[list[T
             type=laid.types[p] or "not stated",
             lots=int(lots[p]),
             parts=int(parts[p]),
-            share_unfit=interval(fit.of, mass[p]),
+            share_unfit=shares[p],
             above_tolerable=float(above[p]),
         )
         out[j].append(risk)
@@ -48,12 +48,13 @@ def types_of_all(laid: Laid, fit: Fitted, tolerable: float) -> list[TypeRisk]:
     names, of_type = numbered([laid.types[p] for p in laid.groups.pair.tolist()])
     lots = np.bincount(of_type, minlength=len(names))
     parts = np.bincount(of_type, [r.n_read for r in laid.records], minlength=len(names))
+    shares = intervals(fit.of, fit.posterior)
     found = [
         TypeRisk(
             type=name or "not stated",
             lots=int(lots[i]),
             parts=int(parts[i]),
-            share_unfit=interval(fit.of, fit.posterior[i]),
+            share_unfit=shares[i],
             above_tolerable=float(fit.of.means.chance_above(fit.posterior[i], tolerable)),
         )
         for i, name in enumerate(names)
@@ -94,8 +95,8 @@ def history_of(
         if laid is None:
             continue
         fit = fit_suppliers(of, ln_likelihood_of_lots(laid.readings, of.shares.middle, laid.told), laid.groups)
-        lots = per_supplier(laid, np.ones(len(then)))
+        lots, shares = per_supplier(laid, np.ones(len(then))), intervals(of, fit.posterior)
         for j, name in enumerate(laid.names):
-            point = TrustPoint(date=day, lots=int(lots[j]), share_unfit=interval(of, fit.posterior[j]))
+            point = TrustPoint(date=day, lots=int(lots[j]), share_unfit=shares[j])
             out.setdefault(key_of(name), []).append(point)
     return out

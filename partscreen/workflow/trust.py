@@ -29,6 +29,7 @@ class TrustOptions:
     """What the user asks. `book`: path or URL, None: the platform's; `results`: saved results, taken in its place.
 
     `half_life`: days after which a lot counts half. `tolerable`: share of unfit parts. `as_of`: year-month-day.
+    `history`: also what was known at earlier dates; None: where suppliers are few.
     """
 
     book: str | None = None
@@ -36,6 +37,7 @@ class TrustOptions:
     half_life: float | None = None
     tolerable: float | None = None
     as_of: str | None = None
+    history: bool | None = None
 
 
 def weigh_suppliers(options: TrustOptions) -> Trust:
@@ -62,6 +64,7 @@ def weigh_suppliers(options: TrustOptions) -> Trust:
         as_of=day if day is not None or options.results else date.today(),
         half_life_days=options.half_life or HALF_LIFE_DAYS,
         tolerable=options.tolerable or TOLERABLE_SHARE,
+        history=options.history,
     )
     return found.model_copy(update={"not_counted": [*left_out, *found.not_counted]})
 
