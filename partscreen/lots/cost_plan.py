@@ -100,7 +100,7 @@ def cheapest_plans(
         plans.append(_best(setting, "sample", how, sizes(lot_size)))
         if destructive is not None and lot_size > 1:  # a lot that is destroyed whole serves nobody
             plans.append(_best(setting, "sample_destroyed", destructive, [n for n in sizes(lot_size) if n < lot_size]))
-    return tuple(sorted(plans, key=_cost))
+    return tuple(sorted((p for p in plans if not _idle(p)), key=_cost))
 
 
 def sizes(lot_size: int) -> list[int]:
@@ -130,6 +130,13 @@ class _Setting:
 
 def _cost(plan: CostPlan) -> float:
     return plan.expected_cost
+
+
+def _idle(plan: CostPlan) -> bool:
+    """A sample on which nothing hangs: the cost is a straight line in its size, none or all read is as cheap."""
+    if plan.kind not in ("sample", "sample_destroyed"):
+        return False
+    return plan.use_up_to >= plan.sample_size or (plan.use_up_to < 0 and plan.read_all_up_to >= plan.sample_size)
 
 
 def _best(setting: _Setting, kind: Kind, how: Reading, tried: Sequence[int]) -> CostPlan:

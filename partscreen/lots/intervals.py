@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
 from scipy.stats import binomtest, hypergeom
 
 from partscreen.lots.operating_curve import true_share
@@ -52,6 +51,9 @@ def most_bad_in_lot(found: int, tested: int, lot_size: int, confidence: float = 
 
     The largest number that would give `found` or fewer with a chance above 1 - `confidence`.
     """
-    numbers = np.arange(found, lot_size - (tested - found) + 1)
-    kept = numbers[hypergeom.cdf(found, lot_size, numbers, tested) > 1.0 - confidence]
-    return int(kept.max())
+    low, high = found, lot_size - (tested - found)
+    while low < high:  # the chance falls with the number
+        middle = (low + high + 1) // 2
+        kept = float(hypergeom.cdf(found, lot_size, middle, tested)) > 1.0 - confidence
+        low, high = (middle, high) if kept else (low, middle - 1)
+    return low

@@ -217,6 +217,7 @@ def producer_risk(frame: Frame, n: int, c: int, share: float, asked: float | Non
 def _single(
     frame: Frame, question: Question, sentence: str, n: int, c: int, risks: list[PlanRisk], remarks: Sequence[str] = ()
 ) -> PlanResult:
+    remarks = [*remarks, *_price_of_readings(risks)]
     told = range(min(c, _ROWS_AFTER - 1) + 1) if frame.found is None else [frame.found]
     if frame.found is not None:
         sentence += f" With {frame.found} bad the lot is {'accepted' if frame.found <= c else 'refused'}."
@@ -225,6 +226,20 @@ def _single(
         remarks=[*remarks, *common_remarks(frame)], lot_size=frame.lot_size, sample_size=n, acceptance_number=c,
         risks=risks, operating_curve=curve(frame, n, c), after=[share_after(frame, k, n) for k in told],
     )  # fmt: skip
+
+
+MANY_REFUSED = 0.2
+"""Producer's risk of a lot without bad parts from which a remark says how to lower it (assumption)."""
+
+
+def _price_of_readings(risks: Sequence[PlanRisk]) -> list[str]:
+    for risk in risks:
+        if risk.whose == "producer" and risk.share == 0.0 and risk.chance > MANY_REFUSED:
+            return [
+                f"{percent(risk.chance)} of lots without any bad part would be refused for false alarms or held parts: "
+                f"read such parts again before they count, or accept with some of them (--allow)."
+            ]
+    return []
 
 
 def common_remarks(frame: Frame) -> list[str]:

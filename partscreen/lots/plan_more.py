@@ -10,7 +10,7 @@ from partscreen.lots.cost_outcomes import Prices, Reading
 from partscreen.lots.cost_plan import CostPlan, cheapest_plans
 from partscreen.lots.operating_curve import accepted, curve_shares
 from partscreen.lots.plan_answer import LARGEST_EXACT_LOT, Frame, common_remarks
-from partscreen.lots.plan_words import choice_words, parts, percent
+from partscreen.lots.plan_words import amount, choice_words, parts, percent
 from partscreen.lots.sequential import Decision, Outcome, SequentialPlan
 from partscreen.lots.share import clean_or_bad
 from partscreen.lots.zero_acceptance import OutOfReach, least_bad, most_bad
@@ -96,8 +96,8 @@ def _sequence_sentence(plan: SequentialPlan, average: float, decision: tuple[Dec
         first = plan.end
     return (
         f"Test part by part: with none bad accept after {parts(first)}, with {least} bad refuse at once while no more "
-        f"than {_holds_until(plan, least)} are tested; {parts(plan.end)} at most, {average:.3g} on average if the lot "
-        f"is good."
+        f"than {_holds_until(plan, least)} are tested; {parts(plan.end)} at most, {amount(average)} on average if the "
+        f"lot is good."
     )
 
 
@@ -172,9 +172,9 @@ def answer_cost(frame: Frame, prices: Prices, how: Reading, destructive: Reading
         destructive=destructive, stop_at_first=frame.stop_at_first,
     )  # fmt: skip
     best = plans[0]
-    against = [f"{money(p.expected_cost)} {_SIMPLE[p.kind]}" for p in plans[1:] if p.kind in _SIMPLE]
+    against = [f"{amount(p.expected_cost)} {_SIMPLE[p.kind]}" for p in plans[1:] if p.kind in _SIMPLE]
     told = f", against {' and '.join(against)}" if against else ""
-    sentence = f"{choice_words(best, lot_size)}. Expected cost {money(best.expected_cost)}{told}."
+    sentence = f"{choice_words(best, lot_size)}. Expected cost {amount(best.expected_cost)}{told}."
     remarks = [
         f"Before testing {percent(frame.prior_share)} bad are expected on average; most lots are clean or bad.",
         "Costs are beside the price paid: a part that is not fitted costs its price, a bad part fitted the harm.",
@@ -193,11 +193,6 @@ def answer_cost(frame: Frame, prices: Prices, how: Reading, destructive: Reading
 
 
 _SIMPLE = {"none": "if none is tested", "all": "if all are"}
-
-
-def money(amount: float) -> str:
-    """A cost to three digits or whole units, in the user's currency."""
-    return f"{amount:.0f}" if amount >= 100 else f"{amount:.3g}"
 
 
 def _number(plan: CostPlan) -> int | None:

@@ -9,11 +9,16 @@ from partscreen.lots.zero_acceptance import least_bad
 
 def percent(share: float, digits: int = 3) -> str:
     """A share as percent: `4.79 %`; what would round to all or none of it says so."""
-    if 0.0 < share < 1e-4:
-        return "below 0.01 %"
+    if 0.0 < share < 1e-6:
+        return "below 0.0001 %"
     if 0.9999 < share < 1.0:
         return "above 99.99 %"
     return f"{float(f'{100.0 * share:.{digits}g}'):g} %"
+
+
+def amount(value: float) -> str:
+    """A number of minutes or parts on average: three digits, whole from 100 on."""
+    return f"{value:.0f}" if value >= 100 else f"{value:.3g}"
 
 
 def parts(n: int) -> str:
@@ -89,7 +94,9 @@ def choice_words(plan: CostPlan, lot_size: int) -> str:
     if plan.kind == "none":
         return "Test none and use the lot" if plan.use_up_to >= 0 else "Send the lot back untested"
     if plan.kind == "all":
-        return f"Test all {lot_size} and fit those that pass"
+        return (
+            f"Test all {lot_size} and fit those that pass" if lot_size > 1 else "Test the part and fit it if it passes"
+        )
     lost = ", which are lost by it" if plan.kind == "sample_destroyed" else ""
     if plan.kind == "stop_at_first":
         rest = "use those that pass" if plan.sample_size == lot_size else "use the rest if all pass"

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from partscreen.lots.plan_more import money
-from partscreen.lots.plan_words import parts, percent
+from partscreen.lots.plan_words import amount, parts, percent
 from partscreen.results.plan import CostChoice, CurvePoint, LotStep, PlanResult, PlanRisk, Sequence, ShareAfter
 
 _ROWS = 8
@@ -46,7 +45,7 @@ def _curve(result: PlanResult) -> list[str]:
     chances = [percent(p.accepted, 2) for p in points]
     rows = [("accepted", chances)]
     if any(p.average_parts is not None for p in points):
-        rows.append(("parts read", [f"{p.average_parts:.3g}" if p.average_parts is not None else "" for p in points]))
+        rows.append(("parts read", [amount(p.average_parts) if p.average_parts is not None else "" for p in points]))
     table = [(head.split(" (")[0], names), *rows]
     wide = max(len(name) for name, _ in table)
     columns = [max(len(cells[i]) for _, cells in table) for i in range(len(points))]
@@ -130,8 +129,8 @@ def _sequence(plan: Sequence) -> list[str]:
     if len(moved) > _LINES:
         out.append(f"    ... {len(moved) - _LINES} more; all of them with --json")
     out.append(
-        f"  On average {plan.average_good:.3g} parts of a lot with {percent(plan.good)} bad, {plan.average_bad:.3g} of "
-        f"one with {percent(plan.bad)} bad."
+        f"  On average {amount(plan.average_good)} parts of a lot with {percent(plan.good)} bad, "
+        f"{amount(plan.average_bad)} of one with {percent(plan.bad)} bad."
     )
     return out
 
@@ -145,6 +144,8 @@ def _costs(choices: list[CostChoice]) -> list[str]:
         return []
     out = ["  Ways to deal with the lot, the cheapest first (expected cost, minutes, bad parts fitted):"]
     for choice in choices:
-        figures = f"{money(choice.expected_cost)}, {choice.expected_minutes:.3g} min, {choice.expected_bad_fitted:.2g}"
+        figures = (
+            f"{amount(choice.expected_cost)}, {amount(choice.expected_minutes)} min, {choice.expected_bad_fitted:.2g}"
+        )
         out.append(f"    {choice.sentence} {figures}")
     return out

@@ -37,6 +37,8 @@ def answer(*words):
         ("--tolerable 0.1 --confidence 0.95", "Test 29; if all 29 pass, less than 10 % of the lot is bad"),
         ("--lot-size 10 --tolerable 5%", "Test all 10; if all 10 pass, less than 5 % of the lot is bad (no part)"),
         ("--lot-size 1", "Test the part; if it passes, less than 10 % of the lot is bad (no part)"),
+        ("--lot-size 100000000", "Test 29 of 100000000; if all 29 pass, less than 10 % of the lot is bad"),
+        ("--lot-size 1 --harm 200 --price 4 --minutes 3 --minute-value 0.5", "Test the part and fit it if it passes."),
         ("--lot-size 100 --allow 1", "if at most 1 of them fails, less than"),
         ("--lot-size 50 --sample 10", "Test 10 of 50 and accept with none bad: a lot with 10 % bad (5 of 50) still"),
         ("--lot-size 50 --sample 10 --found 1", "With 1 bad the lot is refused."),
@@ -111,6 +113,8 @@ def test_weaker_readings_ask_for_more_parts_and_name_their_price():
     assert weak["sample_size"] > plain["sample_size"]
     assert plain["risks"][1]["chance"] == 0.0
     assert weak["risks"][1]["chance"] > 0.2
+    assert any("of lots without any bad part would be refused" in r for r in weak["remarks"])
+    assert not any("would be refused" in r for r in plain["remarks"])
     against = answer("--lot-size", "50", "--held", "6%", "--held-counts", "against")
     assert against["risks"][1]["chance"] > 0.5
     assert any("Readings reject 85 % of the bad and 2 % of the good parts" in r for r in weak["remarks"])

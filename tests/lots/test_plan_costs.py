@@ -122,6 +122,17 @@ def test_dearer_harm_means_more_reading_and_fewer_bad_parts_fitted():
     assert bad[-1] < 0.1 * bad[0]
 
 
+def test_a_sample_on_which_nothing_hangs_is_left_out():
+    for harm, lot_size in ((2.0, 50), (200.0, 1)):
+        prices = Prices(price=4.0, minute_value=0.5, harm=harm)
+        plans = cheapest_plans(lot_size, clean_or_bad(0.1), prices, Reading(WEAK, 1.5))
+        assert {p.kind for p in plans} == {"none", "all"}
+        # Nothing is lost by it: no idle sample is cheaper than the cheaper of the two.
+        one = setting(lot_size, WEAK, prices)
+        for n in range(1, lot_size + 1):
+            assert _sampled(one, "sample", one.how, n).expected_cost >= plans[0].expected_cost - 1e-9
+
+
 def test_a_lot_that_can_be_sent_back_for_nothing_is():
     prices = Prices(price=4.0, minute_value=0.5, harm=100.0, refund=1.0)
     best = cheapest_plans(50, clean_or_bad(0.1), prices, Reading(WEAK, 1.5))[0]
