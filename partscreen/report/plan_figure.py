@@ -23,7 +23,7 @@ def curve_panel(result: PlanResult) -> Panel | None:
     told = [risk.share for risk in result.risks if risk.share <= share[-1]]
     right = min(1.0, max([float(share[-1]), *(_ROOM * at for at in told)]))  # room for a name beside its point
     x = linear_axis("bad share of the lot [%]", 0.0, right, scale=0.01)
-    y = linear_axis("chance that the lot is accepted [%]", 0.0, 1.04, scale=0.01)
+    y = linear_axis("chance that the lot is accepted [%]", 0.0, 1.04, scale=0.01, about=6)
     marks: list[Mark] = [Line(share, chance, 1.2)]
     if points[0].bad_in_lot is not None and len(points) <= _FEW:
         marks.append(Points(share, chance, "disc", 1.0, 2.0, filled=True))
