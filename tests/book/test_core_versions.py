@@ -20,6 +20,8 @@ from alembic.script import ScriptDirectory
 
 from partscreen.book import migrate
 from partscreen.book.engine import reading
+from partscreen.book.entries import FileKept, FittedKept, PartKept, payload_of
+from partscreen.book.facts import Facts
 from partscreen.book.migrations.versions import rev_0001_first
 from partscreen.book.schema import APPLICATION_ID, GUARDS, metadata
 from partscreen.book.store import Book, BookError
@@ -77,6 +79,37 @@ def test_a_book_of_an_earlier_version_opens_with_the_same_entries_bytes_and_hash
     else:
         with fresh_schema() as url, Book.restore(path, url) as book:
             holds(book)
+
+
+def nothing_lost(old, new) -> bool:
+    """Whether everything of an old body stands in the new one, which may say more."""
+    if isinstance(old, dict):
+        return isinstance(new, dict) and all(key in new and nothing_lost(old[key], new[key]) for key in old)
+    if isinstance(old, list):
+        return isinstance(new, list) and len(old) == len(new) and all(map(nothing_lost, old, new))
+    return old == new
+
+
+@pytest.mark.parametrize("path", VERSIONS, ids=lambda path: path.stem)
+def test_every_entry_of_an_earlier_version_is_understood_and_means_the_same(path, tmp_path):
+    shutil.copy(path, tmp_path / "book.sqlite")
+    with Book.open(tmp_path / "book.sqlite") as book:
+        kinds = set()
+        for entry in book.entries():
+            payload = payload_of(entry.kind, entry.body)
+            assert nothing_lost(entry.body, payload.body()), entry.seq
+            kinds.add(entry.kind)
+        assert len(kinds) >= 18
+        facts = Facts(book)
+        (sits,) = facts.find("fitted", lot="bag", supplier="Birch", part="T1")
+        assert sits.of(FittedKept).position == "Q14"
+        assert len(sits.older) == 1
+        judged = {
+            fact.of(PartKept).part: fact.of(PartKept).result.disposition for fact in facts.find("part", lot="bag")
+        }
+        assert judged == {"T1": "hold", "T5": "reject"}
+        (file,) = [fact.of(FileKept) for fact in facts.find("file") if fact.of(FileKept).role == "readings"]
+        assert b"T5,gain" in book.blob(file.sha256).content
 
 
 def test_the_migrations_make_exactly_the_tables_the_program_uses(book):
