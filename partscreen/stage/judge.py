@@ -38,7 +38,7 @@ def sides_of(stage: Stage, library: Library, parts: Sequence[KnownPart]) -> tupl
     Raises
     ------
     UnusableInput
-        A type is not in the library, or has the other polarity; both are looked at.
+        A type is not in the library or has the other polarity, or a part named for a place is not known.
     """
     problems: list[Problem] = []
     sides: list[Side] = []
@@ -51,13 +51,14 @@ def sides_of(stage: Stage, library: Library, parts: Sequence[KnownPart]) -> tupl
             continue
         if found.type.polarity != polarity:
             what = f"{found.type.name} is {found.type.polarity}"
-            problems.append(
-                Problem(
-                    "POLARITY", what, "look whether the two types are exchanged", column=f"stage.{polarity.lower()}"
-                )
-            )
+            fix = "look whether the two types are exchanged; stages with one polarity on both rails are not described"
+            problems.append(Problem("POLARITY", what, fix, column=f"stage.{polarity.lower()}"))
             continue
         own = tuple(part for part in parts if part.type == found.type.name)
+        named = stage.stage.npn_parts if polarity == "NPN" else stage.stage.pnp_parts
+        if named:
+            own, wrong = placed(own, named, f"stage.{polarity.lower()}_parts")
+            problems += wrong
         sides.append(Side(found.type, found.gain_group or stage.stage.gain_group, own))
     if problems:
         raise UnusableInput(problems)
@@ -65,6 +66,24 @@ def sides_of(stage: Stage, library: Library, parts: Sequence[KnownPart]) -> tupl
     others = [part.name for part in parts if part.type not in (upper.name, lower.name)]
     notes = (f"Left out, neither {upper.name} nor {lower.name}: {', '.join(others)}.",) if others else ()
     return upper, lower, notes
+
+
+def placed(
+    parts: Sequence[KnownPart], named: Sequence[str], column: str
+) -> tuple[tuple[KnownPart, ...], list[Problem]]:
+    """The parts named for the places (PART or LOT/PART), in their order, and what is wrong with the names."""
+    chosen, problems = [], []
+    for name in named:
+        found = [part for part in parts if name in (part.name, f"{part.lot}/{part.name}")]
+        if len(found) == 1:
+            chosen.append(found[0])
+        elif found:
+            lots = ", ".join(f"{part.lot}/{part.name}" for part in found)
+            problems.append(Problem("PART", f"{name} is in several lots", f"write one of {lots}", column=column))
+        else:
+            fix = "give the result of `screen` that holds it; only accepted parts of the stage's type are taken"
+            problems.append(Problem("PART", f"{name} is not among the accepted parts", fix, column=column))
+    return tuple(chosen), problems
 
 
 def check_side(stage: Stage, side: Side) -> list[StageCheck]:
@@ -111,7 +130,7 @@ def judge_stage(
     ]
     crowded = [
         f"{len(side.parts)} parts are known for the {stage.stage.devices_per_rail} place(s) of {side.about}: drive and "
-        "clipping are those of the worst, the crossover that of the first."
+        "clipping are those of the worst, the crossover that of the first. Name those to be fitted in the stage file."
         for side in (upper, lower)
         if len(side.parts) > stage.stage.devices_per_rail
     ]

@@ -177,13 +177,31 @@ class Fuse(Entry):
 
 
 class About(Entry):
-    """`npn`, `pnp`: type numbers or prints; `gain_group`: the group the amplifier asks for."""
+    """`npn`, `pnp`: type numbers or prints; `gain_group`: the group the amplifier asks for.
+
+    `npn_parts`, `pnp_parts`: parts for the places, in their order, as PART or LOT/PART; empty: whichever are known.
+    """
 
     name: str = ""
     npn: str = Field(min_length=2)
     pnp: str = Field(min_length=2)
     devices_per_rail: int = Field(ge=1, le=50)
     gain_group: str | None = None
+    npn_parts: tuple[str, ...] = ()
+    pnp_parts: tuple[str, ...] = ()
+
+    @model_validator(mode="after")
+    def _places(self) -> About:
+        for name in ("npn_parts", "pnp_parts"):
+            named: tuple[str, ...] = getattr(self, name)
+            if named and len(named) != self.devices_per_rail:
+                raise ValueError(
+                    f"{name} names {len(named)} part(s) for {self.devices_per_rail} place(s); name one for each place, "
+                    "or leave the line out"
+                )
+            if len(set(named)) != len(named):
+                raise ValueError(f"{name} names a part twice; each place has its own")
+        return self
 
 
 class Stage(Entry):

@@ -80,6 +80,20 @@ def test_more_parts_than_places_is_said():
     assert any("5 parts are known for the 2 place(s)" in n for n in judge_stage(stage(), library(), parts).notes)
 
 
+def test_parts_named_for_the_places_are_the_ones_that_count():
+    parts = [part(f"P{i}", "2SC5200", gain=g) for i, g in enumerate((0.4, 1.0, 0.9))]
+    parts.append(part("P1", "2SC5200", gain=0.5, lot="other"))
+    named = stage(stage={"npn_parts": ["lot/P1", "P2"]})
+    (drive, _) = [c for c in judge_stage(named, library(), parts).checks if c.code == "BASE_DRIVE"]
+    assert {"ib_P1", "ib_P2"} == {key for key in drive.figures if key.startswith("ib_")}
+    with pytest.raises(UnusableInput) as caught:
+        judge_stage(stage(stage={"npn_parts": ["P1", "P9"]}), library(), parts)
+    assert [p.what for p in caught.value.problems] == [
+        "P1 is in several lots",
+        "P9 is not among the accepted parts",
+    ]
+
+
 def test_unknown_and_exchanged_types_are_both_told():
     with pytest.raises(UnusableInput) as caught:
         judge_stage(stage(stage={"npn": "2SA1943", "pnp": "NOSUCH99"}), library())

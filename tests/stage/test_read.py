@@ -115,6 +115,13 @@ def test_minimum_impedance_above_the_nominal_one_is_refused(tmp_path):
     assert "exchanged" in found.what + found.fix
 
 
+def test_parts_for_places_are_one_a_place(tmp_path):
+    (few,) = problems_of(tmp_path, HEAD + 'npn_parts = ["A"]\n')
+    assert "1 part(s) for 2 place(s)" in few.what
+    (twice,) = problems_of(tmp_path, HEAD + 'npn_parts = ["A", "A"]\n')
+    assert "twice" in twice.what
+
+
 def test_a_purely_reactive_load_is_refused(tmp_path):
     (found,) = problems_of(tmp_path, HEAD + '[load]\nresistance = "8 ohm"\nphase = "90 deg"\n')
     assert "below 90 deg" in found.what
