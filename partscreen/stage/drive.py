@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from partscreen.quantities import ZERO_CELSIUS
 from partscreen.reference.limits import limits
 from partscreen.results.stage import CheckOutcome, StageCheck
 from partscreen.stage.conditions import burst_current, not_known
@@ -202,8 +201,3 @@ def check_clipping(stage: Stage, side: Side) -> StageCheck:
         code=code, about=about, result=result, value=power, limit=rated, unit="W", margin=power / rated - 1.0,
         sentence=f"{words}; {rated:g} W needs {amperes:.3g} A and {volts:.3g} V.", source=source, figures=figures,
     )  # fmt: skip
-
-
-def celsius(kelvin: float) -> float:
-    """degC for people."""
-    return kelvin - ZERO_CELSIUS

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from partscreen.stage import stress
 from partscreen.stage.conditions import MAINS_TOLERANCE, burst_current, load_cases
+from partscreen.stage.load_line import instantaneous_peak, load_line
 from tests.stage.stages import side, stage
+from tests.stage.test_safe_area import invented
 
 
 def only(checks, code, about=""):
@@ -139,6 +143,16 @@ def test_a_doubtful_line_is_never_ok():
     found = only(stress.check_safe_area(one, side("BD249C")), "SAFE_AREA_DC", "resistive")
     assert found.result == "marginal"
     assert "Doubtful line" in found.sentence
+
+
+@pytest.mark.parametrize("degrees", [0, 25, 45, 70, 85])
+def test_against_a_line_of_constant_power_the_use_is_the_worst_instant(degrees):
+    """An invented safe area of 100 W everywhere, against the derived closed form of the worst instant."""
+    everywhere = invented(soa=[("dc", [[0.1, 1000], [100, 1]])], ratings={"IC": 1000})
+    phase = math.radians(degrees)
+    found = stress.use_of(load_line(40.0, 8.0, phase, 2), everywhere, None, stress.COLD)
+    assert found.use == pytest.approx(instantaneous_peak(40.0, 8.0, phase) / 2 / 100, rel=1e-3)
+    assert found.vce * found.ic == pytest.approx(found.use * 100, rel=1e-6)
 
 
 def test_load_cases_are_those_of_the_load():
