@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Collection, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partscreen.errors import Problem, UnknownType, UnusableInput
 from partscreen.workflow.options import Progress, ScreenOptions
-from partscreen.workflow.settings import load_library
+from partscreen.workflow.settings import kelvin, load_library
 
 if TYPE_CHECKING:
     from partscreen.book.entries import PartKept, ScreeningKept
@@ -136,7 +135,7 @@ def _lots_of(book: Book, library: Library, without: Collection[LotKey]) -> list[
 def _kits(book: Book) -> dict[str, Kit]:
     from partscreen.readings.kit import Kit
 
-    return {entry.body["name"]: Kit.model_validate(entry.body["kit"]) for entry in book.entries(kind="kit")}
+    return {entry.body["content_key"]: Kit.model_validate(entry.body["kit"]) for entry in book.entries(kind="kit")}
 
 
 def _measured(book: Book, kept: ScreeningKept, library: Library, kits: dict[str, Kit]) -> MeasuredLot | None:
@@ -156,12 +155,17 @@ def _measured(book: Book, kept: ScreeningKept, library: Library, kits: dict[str,
     if not (weights > 0.0).any():
         return None
     batch = batch_of(parts)
-    batch = replace(batch, assumed_temp=_constant_temperature(batch.points.session, batch.points.case_temp))
-    shared = session_uncertainty(batch, kits.get(kept.kit or ""))
+    shared = session_uncertainty(batch, kits.get(kept.kit_key or ""), temperature=kelvin(_told_temperature(kept)))
     rows = np.flatnonzero(weights > 0.0)
     readings = build_observations(batch, rows, session_uncertainty=shared)
     name = f"{kept.supplier or '-'} {kept.lot}"
     return MeasuredLot(kind, name, kept.known_good, readings.observations, weights[rows])
+
+
+def _told_temperature(kept: ScreeningKept) -> float | None:
+    """Case temperature the user gave the run. [degC]"""
+    told = kept.settings.get("temperature_c")
+    return float(told) if isinstance(told, int | float) else None
 
 
 def _parts(book: Book, kept: ScreeningKept) -> list[PartKept]:
@@ -184,11 +188,3 @@ def _weight(part: PartKept, known_good: bool) -> float:
     if known_good:
         return 0.0 if result.disposition == "reject" else 1.0
     return 0.0 if result.probability_unfit is None else 1.0 - result.probability_unfit
-
-
-def _constant_temperature(session: object, case_temp: object) -> frozenset[int]:
-    """Sessions whose case temperature is one and the same figure throughout: assumed, not read (assumption)."""
-    import numpy as np
-
-    sessions, temps = np.asarray(session, dtype=np.int64), np.asarray(case_temp, dtype=float)
-    return frozenset(int(s) for s in np.unique(sessions) if np.unique(temps[sessions == s]).size == 1)
