@@ -234,6 +234,7 @@ class MatchKept(Placed):
 
     part: str
     set: str
+    position: str | None = None
     beside: list[tuple[str | None, str, str]] = []
     figures: dict[str, float | None] = {}
     content_key: str | None = None

@@ -164,6 +164,7 @@ TABLES: tuple[TableForm, ...] = (
         reason string why""" + _SIGNED), rows.quarantine),
     TableForm("matches", "Parts that go together.", "match", _columns(_PART + """
         set string name of the set
+        position string place in the set
         beside string the other parts of the set, as lot/part"""), rows.matches),
     TableForm("stress", "What may have changed a part.", "stress", _columns(_PART + """
         what string avalanche_base_emitter, breakdown or dwell

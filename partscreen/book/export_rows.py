@@ -197,7 +197,12 @@ def matches(fact: Fact, names: Names) -> Iterator[Row]:
     beside = ", ".join(
         f"{names.of('lot', lot, supplier)}/{names.part(supplier, lot, part)}" for supplier, lot, part in one.beside
     )
-    yield {**_place(fact, names), "set": names.of("set", one.set), "beside": beside}
+    yield {
+        **_place(fact, names),
+        "set": names.of("set", one.set),
+        "position": names.of("place", one.position),
+        "beside": beside,
+    }
 
 
 def stress(fact: Fact, names: Names) -> Iterator[Row]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from partscreen.book.entries import ApprovalKept, OverrideKept, PartEvidence, PartKept, QuarantineKept, ScreeningKept
 from partscreen.book.facts import Fact, Facts
+from partscreen.results import made
 
 if TYPE_CHECKING:
     from partscreen.book.places import LotRef, PartRef
@@ -164,7 +165,8 @@ def lot_evidence(facts: Facts, **keys: Any) -> dict[tuple[str | None, str], dict
     Likelihoods, never posteriors: whoever learns of lots and suppliers starts from these.
     """
     found: dict[tuple[str | None, str], dict[str, PartEvidence]] = {}
+    blank = PartEvidence(part="").model_dump()
     for entry in facts.book.entries(kind="screening", **keys):
         lot = found.setdefault((entry.body.get("supplier"), entry.body["lot"]), {})
-        lot.update({one["part"]: PartEvidence.model_construct(**one) for one in entry.body["evidence"]})
+        lot.update({one["part"]: made(PartEvidence, **{**blank, **one}) for one in entry.body["evidence"]})
     return found

@@ -86,7 +86,8 @@ def _quarantine(one: QuarantineKept) -> str:
 
 
 def _match(one: MatchKept) -> str:
-    return f"in set {one.set} with {', '.join(part for _, _, part in one.beside) or 'no other part'}"
+    place = f", place {one.position}" if one.position else ""
+    return f"in set {one.set}{place}, with {', '.join(part for _, _, part in one.beside) or 'no other part'}"
 
 
 def _fitted(one: FittedKept) -> str:

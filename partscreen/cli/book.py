@@ -16,6 +16,7 @@ app = typer.Typer(
 
 app.command("show")(book_read.show)
 app.command("where")(book_read.where)
+app.command("matched")(book_write.matched)
 app.command("fitted")(book_write.fitted)
 app.command("bias")(book_write.bias)
 app.command("outcome")(book_write.outcome)

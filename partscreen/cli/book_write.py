@@ -23,6 +23,24 @@ from partscreen.cli.book_options import (
 )
 
 
+def matched(
+    result: Annotated[Path, typer.Argument(metavar="RESULT.json", help="Written by match --json.", show_default=False)],
+    name: Annotated[
+        str | None, typer.Option("--name", help="Name of the sets; the name of the file if not given.")
+    ] = None,
+    supplier: Supplier = None,
+    book: BookPlace = None,
+    json: AsJson = False,
+) -> None:
+    """Keep which parts go together: the sets of a result of match."""
+    from partscreen.cli.book_show import answered, show_recorded
+    from partscreen.workflow import record_matches
+
+    answered(
+        lambda: record_matches(result, name=name, supplier=supplier, where=book), json=json, show=show_recorded
+    )  # fmt: skip
+
+
 def fitted(
     part: Annotated[str, typer.Option("--part", help="Number of the part, as on its sticker.")],
     job: Annotated[str, typer.Option("--job", help="Your reference of the job: the amplifier, the repair.")],

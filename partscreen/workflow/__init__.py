@@ -29,13 +29,14 @@ if TYPE_CHECKING:
         record_stress,
     )
     from partscreen.workflow.book_export import export_book
+    from partscreen.workflow.book_matched import record_matches
     from partscreen.workflow.book_record import keep_screening, record_screening
     from partscreen.workflow.book_rescreen import rescreen
     from partscreen.workflow.book_retest import remeasure
     from partscreen.workflow.demo import run_demo
     from partscreen.workflow.learned import learn_from_book
     from partscreen.workflow.lookup import explain_files, tell_types
-    from partscreen.workflow.matching import match_results, match_screenings, write_matching
+    from partscreen.workflow.matching import match_results, match_screenings, matched_figures, write_matching
     from partscreen.workflow.options import Outcome, Progress, ScreenOptions
     from partscreen.workflow.plan import make_plan
     from partscreen.workflow.plan_options import PlanOptions
@@ -68,6 +69,7 @@ _HOME = {
     "record_quarantine": "book_entries",
     "record_stress": "book_entries",
     "export_book": "book_export",
+    "record_matches": "book_matched",
     "keep_screening": "book_record",
     "record_screening": "book_record",
     "rescreen": "book_rescreen",
@@ -78,6 +80,7 @@ _HOME = {
     "tell_types": "lookup",
     "match_results": "matching",
     "match_screenings": "matching",
+    "matched_figures": "matching",
     "write_matching": "matching",
     "Outcome": "options",
     "Progress": "options",
@@ -118,10 +121,12 @@ __all__ = [
     "make_plan",
     "match_results",
     "match_screenings",
+    "matched_figures",
     "record_approval",
     "record_bias",
     "record_fitted",
     "record_kit_check",
+    "record_matches",
     "record_observation",
     "record_outcome",
     "record_override",

@@ -10,6 +10,7 @@ from datetime import date, datetime
 import pyarrow.parquet as parquet
 import pytest
 
+from partscreen.book.entries import CorrectionKept, KeptReadings, MatchKept, ReadingCorrected, RetestKept
 from partscreen.book.export import TABLES
 from partscreen.book.facts import Facts
 from partscreen.book.jobs import bias_drafts, fitted_draft, outcome_drafts
@@ -23,7 +24,7 @@ from partscreen.book.notes import (
 )
 from partscreen.book.package import neutral
 from partscreen.book.record import run_drafts
-from partscreen.book.store import Book
+from partscreen.book.store import Book, Draft
 from partscreen.errors import UnusableInput
 from partscreen.workflow import Asked, export_book
 from tests.book.domain_runs import bag_run, part, record_bag, write
@@ -82,6 +83,17 @@ def place(tmp_path_factory):
             observation_draft(ref, SECRET, SECRET, [], by=SECRET, on=DAY),
             kit_check_draft(facts, SECRET, good=True, note=SECRET, by=SECRET, on=DAY),
         )  # fmt: skip
+        typed = {"supplier": ref.supplier, "lot": ref.lot, "part": ref.part, "type": SECRET, "by": SECRET, "on": DAY}
+        readings = KeptReadings()
+        retest = RetestKept(
+            **typed, first=1, verdict="changed", sentence=SECRET, program="0", readings=readings
+        )  # fmt: skip
+        cell = ReadingCorrected(file=SECRET, sha256="0" * 64, row=1, column=SECRET, was=SECRET, now=SECRET)
+        correction = CorrectionKept(supersedes=1, of_kind="file", reason=SECRET, by=SECRET, on=DAY, reading=cell)
+        beside = [(SECRET, SECRET, SECRET)]
+        match = MatchKept(supplier=ref.supplier, lot=ref.lot, part=ref.part, set=SECRET, position=SECRET, beside=beside)
+        texts = (("retest", retest), ("correction", correction), ("match", match))
+        facts = write(book, *(Draft(kind, one.body()) for kind, one in texts))
         seq = facts.latest("override").seq
         write(book, approval_draft(facts, seq, by=f"{SECRET} 2", agrees=True, note=SECRET, on=DAY))
     return path
@@ -159,6 +171,7 @@ def test_without_names_parts_of_a_lot_stay_together(place, tmp_path):
     export_book(tmp_path / "out", "csv", Asked(), without_names=True, where=place)
     parts = rows_of(tmp_path / "out", "parts")
     assert {(row["supplier"], row["lot"], row["type"]) for row in parts} == {("supplier-1", "lot-1", "2SC5200")}
+    assert {row["type"] for row in rows_of(tmp_path / "out", "retests")} == {""}  # the library knows no such type
     assert len({row["part"] for row in parts}) == 6
     fitted = rows_of(tmp_path / "out", "fitted")[0]
     assert (fitted["part"], fitted["job"]) == (parts[0]["part"], "job-1")
