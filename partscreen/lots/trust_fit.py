@@ -28,7 +28,7 @@ Ints = npt.NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
-    """Suppliers weighed. pairs, of_pairs, whole, suppliers: terms of `trust_model`; posterior (n_suppliers, n_means)."""
+    """Suppliers weighed. pairs, of_pairs, whole, suppliers: of `trust_model`; posterior (n_suppliers, n_means)."""
 
     of: Grids
     groups: Groups

@@ -37,7 +37,10 @@ class Laid:
 
 def undated(records: Sequence[LotRecord]) -> list[NotCounted]:
     n = sum(r.when is None for r in records)
-    return [NotCounted(why=f"{n} lot(s) have no date; they count in full, whatever their age")] if n else []
+    told = "1 lot without a date counts in full, whatever its age"
+    if n > 1:
+        told = f"{n} lots without a date count in full, whatever their age"
+    return [NotCounted(why=told)] if n else []
 
 
 def lay_out(

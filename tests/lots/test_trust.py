@@ -133,7 +133,7 @@ def test_history_ends_at_what_is_known_today(three):
 def test_lots_without_supplier_or_date_are_told_of_and_none_is_lost():
     found = told([LotRecord("", "X1", evidence={"1": -3.0}), LotRecord("Alder", "A1", evidence={"1": -3.0})])
     assert any(n.lot == "X1" and "no supplier" in n.why for n in found.not_counted)
-    assert any("no date" in n.why for n in found.not_counted)
+    assert any("without a date" in n.why for n in found.not_counted)
     assert found.as_of is None
 
 
