@@ -174,8 +174,36 @@ class LotAction(Result):
     sentence: str | None = None
 
 
+class SpotTaken(Result):
+    """A single reading of a part, with its conditions in words. `std`: standard uncertainty, in the reading's unit."""
+
+    part: str
+    symbol: str
+    value: float
+    std: float | None = None
+    unit: str
+    conditions: str = ""
+    used: bool = True
+
+
+class ControlSeen(Result):
+    """What the control piece of a session did: the largest change against its first reading.
+
+    `gain_change`: relative, of hFE; `vbe_change` [V].
+    """
+
+    session: str
+    readings: int
+    gain_change: float | None = None
+    vbe_change: float | None = None
+
+
 class LotResult(Result):
-    """Everything said about one lot."""
+    """Everything said about one lot.
+
+    `sheet`: what the lot sheet tells besides (order, return_by, price, notes, count, ...), as it stands there. `files`:
+    those that hold readings of the lot. `spots`: its single readings. `control`: the control pieces of its sessions.
+    """
 
     lot: str
     supplier: str | None = None
@@ -189,6 +217,10 @@ class LotResult(Result):
     actions: list[LotAction] = Field(default_factory=list)
     reasons: list[Reason] = Field(default_factory=list)
     parts: list[PartResult] = Field(default_factory=list)
+    sheet: dict[str, str] = Field(default_factory=dict)
+    files: list[str] = Field(default_factory=list)
+    spots: list[SpotTaken] = Field(default_factory=list)
+    control: list[ControlSeen] = Field(default_factory=list)
 
 
 class InputProblem(Result):
@@ -210,6 +242,22 @@ class InputFile(Result):
     problems: list[InputProblem] = Field(default_factory=list)
 
 
+class InstrumentUsed(Result):
+    """An instrument of the kit: symbols of what it reads, its accuracy in words."""
+
+    name: str
+    reads: list[str]
+    accuracy: list[str] = Field(default_factory=list)
+
+
+class KitUsed(Result):
+    """The kit the readings were taken with."""
+
+    name: str
+    calibrated_on: str | None = None
+    instruments: list[InstrumentUsed] = Field(default_factory=list)
+
+
 class NotJudged(Result):
     """Rows that belong to no lot and no part."""
 
@@ -227,5 +275,6 @@ class Screening(Result):
     inputs: list[InputFile]
     not_judged: list[NotJudged] = Field(default_factory=list)
     lots: list[LotResult]
+    kit: KitUsed | None = None
 
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, ser_json_inf_nan="null")

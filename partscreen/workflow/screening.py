@@ -11,6 +11,7 @@ from partscreen.errors import Problem
 from partscreen.workflow.learned import populations_of
 from partscreen.workflow.lot_actions import with_actions
 from partscreen.workflow.options import Outcome, Progress, ScreenOptions, silent
+from partscreen.workflow.read_as import kit_used, with_what_was_read
 from partscreen.workflow.settings import kelvin, load_library, polarity_of
 
 if TYPE_CHECKING:
@@ -80,6 +81,7 @@ def screen_files(
     batch, corrections = correct(batch, kit)
     batch = check_quality(batch, kit, lambda lot: polarity_of(library, lot.type))
     batch, contradictory = set_aside(batch)
+    with_control = batch
     batch = follow_control_piece(batch)
     shared = session_uncertainty(batch, kit, temperature=temperature)
     learned: str | None = None
@@ -100,12 +102,14 @@ def screen_files(
     )
     results = hold_contradictions(batch, results, contradictory)
     results = with_actions(results, batch.lots, chosen)
+    results = with_what_was_read(results, batch, with_control)
     screening = Screening(
         version=__version__,
         settings={**_settings(chosen, kit), "spreads": learned},
         inputs=[*batch.inputs, *_settings_with_problems(batch)],
         not_judged=list(batch.not_judged),
         lots=results,
+        kit=kit_used(kit),
     )
     notices = (*batch.notices, *(note.sentence for note in corrections))
     return Outcome(
