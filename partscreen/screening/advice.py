@@ -58,6 +58,7 @@ def advise_weighed(
     undecided = Undecided(
         observations, weighed.evidence.readings, weighed.evidence.weighed, weighed.known,
         setup.population.constants, [taken(p) for p in parts], setup.population.gradings, len(parts),
+        setup.population.spreads, setup.population.type_number,
     )  # fmt: skip
     return next_measurements(undecided, facts_of_setup(setup), kit, wanted, by_reach=reach_only)
 

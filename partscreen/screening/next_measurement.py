@@ -15,7 +15,7 @@ from partscreen.device.predict import predict_gain, predict_saturation
 from partscreen.device.prior import TypeConstants
 from partscreen.readings.kit import Kit
 from partscreen.readings.uncertainty import reading_std
-from partscreen.reference.population_spreads import load_spreads
+from partscreen.reference.population_spreads import Spreads, load_spreads
 from partscreen.results import NextMeasurement
 from partscreen.screening.candidates import Candidate, TypeFacts, candidates, last_resorts
 from partscreen.screening.evidence.combine import Weighed
@@ -60,6 +60,7 @@ class Undecided:
     observations : what was read. readings : the same about their own fits. spots_read : per part, keys of readings
     outside the model that were taken (ICEO, V(BR)CEO, dwell). gradings : base-emitter, collector-base; what a
     capacitance at another bias than the sheet's leaves open. lot_size : parts the lot has, advised on or not.
+    spreads : of the type's population, None for the packaged ones.
     """
 
     observations: Observations
@@ -70,6 +71,8 @@ class Undecided:
     spots_read: Sequence[frozenset[str]] = ()
     gradings: tuple[GradingLike, ...] = ()
     lot_size: int = 1
+    spreads: Spreads | None = None
+    type_number: str = ""
 
 
 def next_measurements(
@@ -263,7 +266,8 @@ def _with_misfit(symbol: str, std: Floats, value: Floats, ic: Floats, parts: Und
     """Uncertainty of a reading with the device model's own error: the whole of it for a part alone, what is left once
     the lot has shown its common part otherwise (all of the lot read alike: assumption)."""
     with np.errstate(invalid="ignore"):
-        model = load_spreads().readings[symbol].misfit_std(value, ic / parts.constants.ic_rated)
+        share = ic / parts.constants.ic_rated
+        model = (parts.spreads or load_spreads()).misfit_std(symbol, value, share, parts.type_number)
     n = parts.lot_size
     left = 1.0 if n == 1 else np.sqrt(OWN_SHARE**2 + 1.0 / n)
     return np.asarray(np.hypot(std, left * model))
@@ -288,7 +292,7 @@ def _pick(parts: Undecided, rows: Ints) -> Undecided:
     spots = [_spots(parts, int(i)) for i in rows]
     return Undecided(
         take_observations(parts.observations, rows), parts.readings.pick(rows), weighed, parts.known,
-        parts.constants, spots, parts.gradings, parts.lot_size,
+        parts.constants, spots, parts.gradings, parts.lot_size, parts.spreads, parts.type_number,
     )  # fmt: skip
 
 
