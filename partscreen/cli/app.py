@@ -15,6 +15,7 @@ from partscreen.cli.plan import plan
 from partscreen.cli.read import read
 from partscreen.cli.replace import replace
 from partscreen.cli.screen import screen
+from partscreen.cli.sheet import sheet
 from partscreen.cli.stage import stage
 from partscreen.cli.trust import trust
 from partscreen.cli.types import types
@@ -50,6 +51,7 @@ app.command("demo")(demo)
 app.command("read")(read)
 app.command("types")(types)
 app.command("check")(check)
+app.command("sheet")(sheet)
 app.command("screen")(screen)
 app.command("match")(match)
 app.command("stage")(stage)
