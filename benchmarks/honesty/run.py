@@ -5,6 +5,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -51,17 +52,39 @@ def naive_columns(bag: Bag) -> dict[str, object]:
 
 
 def judge_case(
-    name: str, *, small: bool = False, workers: int = 1, most_worlds: int | None = None, baselines: bool = False
+    name: str,
+    *,
+    small: bool = False,
+    workers: int = 1,
+    most_worlds: int | None = None,
+    baselines: bool = False,
+    keep: Path | None = None,
 ) -> pd.DataFrame:
-    """All bags of a case by name, or of `prior-SHARE`, whose bad shares are drawn from the stated prior."""
+    """All bags of a case by name, or of `prior-SHARE`, whose bad shares are drawn from the stated prior.
+
+    `keep`: folder for the verdicts of each world; worlds found there are not judged again.
+    """
     study = small_study() if small else whole_study()
-    tasks = [(name, small, world, baselines) for world in _worlds(name, study, most_worlds)]
+    tasks = [(name, small, world, baselines, keep) for world in _worlds(name, study, most_worlds)]
+    if keep is not None:
+        keep.mkdir(parents=True, exist_ok=True)
     if workers == 1:
         tables = [_one_world(task) for task in tasks]
     else:
         with ProcessPoolExecutor(workers) as pool:
             tables = list(pool.map(_one_world, tasks))
     return pd.concat(tables, ignore_index=True)
+
+
+def kept_verdicts(keep: Path) -> pd.DataFrame | None:
+    """Verdicts kept of a case, of as many worlds as were judged; None where there are none."""
+    found = [pd.read_pickle(path) for path in sorted(keep.glob("*.pkl"))]
+    return pd.concat(found, ignore_index=True) if found else None
+
+
+def path_of(keep: Path, world: str) -> Path:
+    """Of the verdicts of one world."""
+    return keep / ("".join(c if c.isalnum() else "_" for c in world) + ".pkl")
 
 
 def _worlds(name: str, study: Study, most: int | None) -> list[str]:
@@ -81,29 +104,35 @@ def seen_worlds(study: Study) -> frozenset[str]:
     return frozenset(w for k in kinds for w in [w.name for w in study.worlds if w.kind == k][:SEEN_OF_EACH_KIND])
 
 
-def add_baselines(name: str, said: pd.DataFrame, *, workers: int = 1) -> pd.DataFrame:
-    """The naive baselines' columns for verdicts that were made without them."""
-    tasks = [(name, world, said[said.world == world]) for world in said.world.unique()]
+def add_baselines(name: str, keep: Path, *, workers: int = 1) -> None:
+    """The naive baselines' columns for kept verdicts that were made without them."""
     with ProcessPoolExecutor(workers) as pool:
-        return pd.concat(pool.map(_with_baselines, tasks), ignore_index=True)
+        list(pool.map(_with_baselines, [(name, path) for path in sorted(keep.glob("*.pkl"))]))
 
 
-def _with_baselines(task: tuple[str, str, pd.DataFrame]) -> pd.DataFrame:
-    name, world, said = task
-    out = []
-    for bag in _bags(name, whole_study(), world):
+def _with_baselines(task: tuple[str, Path]) -> None:
+    name, path = task
+    said, out = pd.read_pickle(path), []
+    if BASELINES.keys() <= set(said.columns):
+        return
+    for bag in _bags(name, whole_study(), str(said.world.iloc[0])):
         part = said[said.bag == bag.label]
         if part.group.tolist() != bag.group.tolist():
             raise ValueError(f"{bag.label}: kept verdicts are of other bags")
         out.append(part.assign(**naive_columns(bag)))
-    return pd.concat(out, ignore_index=True)
+    pd.concat(out, ignore_index=True).to_pickle(path)
 
 
-def _one_world(task: tuple[str, bool, str, bool]) -> pd.DataFrame:
-    name, small, world, baselines = task
+def _one_world(task: tuple[str, bool, str, bool, Path | None]) -> pd.DataFrame:
+    name, small, world, baselines, keep = task
+    if keep is not None and path_of(keep, world).exists():
+        return pd.DataFrame(pd.read_pickle(path_of(keep, world)))
     study = small_study() if small else whole_study()
     tables = [judge_bag(bag, fit=_wants_fit(name), baselines=baselines) for bag in _bags(name, study, world)]
-    return pd.concat(tables, ignore_index=True)
+    out = pd.concat(tables, ignore_index=True)
+    if keep is not None:
+        out.to_pickle(path_of(keep, world))
+    return out
 
 
 def _bags(name: str, study: Study, world: str) -> Iterator[Bag]:
@@ -132,4 +161,7 @@ def cluster_share(values: pd.Series, worlds: pd.Series, draws: int = 2000) -> tu
     return float(values.astype(float).mean()), float(low), float(high)
 
 
-__all__ = ["PRIOR_SHARES", "add_baselines", "case_of", "cluster_share", "judge_bag", "judge_case", "seen_worlds"]
+__all__ = [
+    "PRIOR_SHARES", "add_baselines", "case_of", "cluster_share", "judge_bag", "judge_case", "kept_verdicts",
+    "seen_worlds",
+]  # fmt: skip

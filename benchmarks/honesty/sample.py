@@ -2,7 +2,8 @@
 
     python -m benchmarks.honesty --write-sample
 
-Simulated by ngspice: two library types with drawn truths, two published cards; readings of the 1 A kit only.
+Simulated by ngspice: two library types with drawn truths, two published cards; readings of the 0.2 A and the 1 A
+kit only.
 """
 
 from __future__ import annotations
@@ -20,7 +21,8 @@ from partscreen.reference.models import ReferenceType
 
 SAMPLE = Path(__file__).with_name("sample.npz")
 NAMES = ("2SC3281 #0", "2SA1943 #0", "card BDW51C", "card 2SB1155")
-KIT = KITS.index(1.0)
+KEPT = (0.2, 1.0)  # [A]
+_PLACES = [KITS.index(top) for top in KEPT]
 _BY_KIT = ("hfe", "vbe", "sat")
 
 
@@ -34,7 +36,7 @@ def write_sample() -> None:
         for name in Pool.__dataclass_fields__:
             values = getattr(pool, name)
             if name in _BY_KIT:
-                values = values[:, KIT]
+                values = values[:, _PLACES]
             out[f"{i}/{name}"] = values if values.dtype.kind == "U" else values.astype(np.float32)
         about.append(
             {
@@ -51,7 +53,7 @@ class SampleStudy(Study):
     """A study whose parts come from the committed file."""
 
     def pool(self, world: World) -> Pool:
-        """Its parts; kits other than 1 A are not in the sample."""
+        """Its parts; kits other than those of `KEPT` are not in the sample."""
         place = [w.name for w in self.worlds].index(world.name)
         with np.load(SAMPLE) as held:
             values = {name: held[f"{place}/{name}"] for name in Pool.__dataclass_fields__}
@@ -59,8 +61,8 @@ class SampleStudy(Study):
             if array.dtype == np.float32:
                 values[name] = array.astype(float)
         for name in _BY_KIT:
-            whole = np.full((values[name].shape[0], len(KITS), values[name].shape[1]), np.nan)
-            whole[:, KIT] = values[name]
+            whole = np.full((values[name].shape[0], len(KITS), values[name].shape[2]), np.nan)
+            whole[:, _PLACES] = values[name]
             values[name] = whole
         return Pool(**values)
 

@@ -1,6 +1,6 @@
 """The evidence engine on lots made by ngspice: the numbers to reach, on a small committed sample and (long) on all.
 
-Small sample: four type worlds, two sittings each, 1 A kit; bounds are those of the whole, not loosened.
+Small sample: one type world of each kind, two sittings each; bounds are those of the whole, not loosened.
 """
 
 from __future__ import annotations
@@ -11,13 +11,13 @@ import pytest
 
 from benchmarks.honesty.cases import CASES
 from benchmarks.honesty.run import BY_NAME, PRIOR_SHARES, judge_case
-from benchmarks.honesty.table import MOST_CALIBRATION_ERROR, area_coverage, calibration
+from benchmarks.honesty.sample import KEPT
+from benchmarks.honesty.table import MOST_CALIBRATION_ERROR, WITH_REFERENCE_HELD, area_coverage, calibration
 from tests.facts import needs_facts
 from tests.outside.ngspice import needs_ngspice
 
 # Rows of the table that ordinary runs repeat on the sample; the whole is `python -m benchmarks.honesty`.
-ORDINARY = ("area70-two", "other-two", "all-small", "gain", "clean")
-WITH_REFERENCE_HELD = 0.05  # most sound parts rejected or held where capacitances and known-good parts are given
+ORDINARY = [case.name for case in CASES if case.top in KEPT]
 
 
 def assert_reached(name: str, said: pd.DataFrame) -> None:
@@ -44,7 +44,7 @@ SHORT = {
 }
 
 
-def with_shortfalls(names):
+def with_shortfalls(names: list[str]) -> list[object]:
     return [
         pytest.param(name, marks=pytest.mark.xfail(reason=SHORT[name], strict=True)) if name in SHORT else name
         for name in names
@@ -53,7 +53,7 @@ def with_shortfalls(names):
 
 @pytest.mark.parametrize("name", with_shortfalls(ORDINARY))
 def test_numbers_to_reach_hold_on_the_committed_sample(name: str) -> None:
-    assert_reached(name, judge_case(name, small=True))
+    assert_reached(name, judge_case(name, small=True, most_worlds=1))
 
 
 def test_probabilities_are_honest_on_the_committed_sample() -> None:

@@ -105,9 +105,18 @@ class _Try:
     prior: float
     promise: float
 
-    def gain_over(self, other: _Try) -> float:
-        """How much better the lot is explained than in another try, by the parts that belonged to it there."""
-        return float(other.settled.marked.weight @ (self.at - other.at) + self.prior - other.prior)
+    def better_than(self, other: _Try) -> bool:
+        """Whether the parts that belonged to the lot in the other try are explained better; a try in which none
+        belonged says nothing."""
+        if not other.peopled:
+            return True
+        weight = other.settled.marked.weight
+        return float(weight @ (self.at - other.at) + self.prior - other.prior) > 0.0
+
+    @property
+    def peopled(self) -> bool:
+        """Whether any part belongs to the lot's main population, were it the marked type."""
+        return float(self.settled.marked.weight.sum()) >= 1.0
 
 
 def _rounds(
@@ -127,7 +136,7 @@ def _rounds(
     )  # fmt: skip
     length = 1.0
     for _ in range(ROUNDS - 1):
-        if best.promise < SETTLED:
+        if best.peopled and best.promise < SETTLED:
             break
         marked = best.settled.marked
         weight = _chosen(observations.n_parts)
@@ -137,7 +146,7 @@ def _rounds(
         found = _tried(
             observations, wide, constants, known, share, misfit, _Round(mean, covariance, weight, best.about.shared)
         )
-        if found.gain_over(best) > 0.0:
+        if found.better_than(best):
             best, length = found, min(1.0, 2.0 * length)
         else:
             length *= SHORTER
