@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from partscreen.workflow.plan import make_plan
     from partscreen.workflow.plan_options import PlanOptions
     from partscreen.workflow.screening import check_part, exit_code, screen_files
+    from partscreen.workflow.sheet import SheetOptions, write_sheet
     from partscreen.workflow.stage import check_stage, load_screening, replace_type, write_stage
     from partscreen.workflow.trust import TrustOptions, weigh_suppliers
     from partscreen.workflow.writing import write_outcome
@@ -90,6 +91,8 @@ _HOME = {
     "check_part": "screening",
     "exit_code": "screening",
     "screen_files": "screening",
+    "SheetOptions": "sheet",
+    "write_sheet": "sheet",
     "check_stage": "stage",
     "load_screening": "stage",
     "replace_type": "stage",
@@ -103,6 +106,7 @@ __all__ = [
     "PlanOptions",
     "Progress",
     "ScreenOptions",
+    "SheetOptions",
     "Signed",
     "TrustOptions",
     "backup_book",
@@ -146,6 +150,7 @@ __all__ = [
     "where_is",
     "write_matching",
     "write_outcome",
+    "write_sheet",
     "write_stage",
 ]
 

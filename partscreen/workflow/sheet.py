@@ -60,12 +60,10 @@ def write_sheet(type_name: str, options: SheetOptions) -> Written:
     UnusableInput
         A name, number, grid or kit cannot be used, the stickers do not fit, or a file is there already.
     """
-    from partscreen.readings.kit import load_kit
     from partscreen.report.papers.form import Sheet, csv_text, lot_row, sheet_pdf, workbook
     from partscreen.report.papers.form_columns import form_of
-    from partscreen.report.papers.grid import DEFAULT_GRID, parse_grid
 
-    grid, kit = _settings(options, parse_grid, load_kit, DEFAULT_GRID)
+    grid, kit = _settings(options)
     library = load_library(options.references)
     kind: ReferenceType | None
     notices: list[str] = []
@@ -113,12 +111,15 @@ def stickers_pdf(sheet: Sheet, grid: Grid, *, first: int = 1, outline: bool = Fa
     return sticker_pages(stickers, grid, title=f"Stickers of lot {sheet.lot}", first=first, outline=outline)
 
 
-def _settings(options, parse_grid, load_kit, default) -> tuple[Grid, Kit | None]:  # type: ignore[no-untyped-def]
+def _settings(options: SheetOptions) -> tuple[Grid, Kit | None]:
     """Grid and kit; problems of all settings are told at once."""
+    from partscreen.readings.kit import load_kit
+    from partscreen.report.papers.grid import DEFAULT_GRID, parse_grid
+
     problems = [*_names(options), *_counts(options)]
-    grid, kit = default, None
+    grid, kit = DEFAULT_GRID, None
     try:
-        grid = parse_grid(options.grid) if options.grid else default
+        grid = parse_grid(options.grid) if options.grid else DEFAULT_GRID
     except UnusableInput as error:
         problems += error.problems
     try:

@@ -25,7 +25,7 @@ LEADING = 1.22
 
 @dataclass(frozen=True, slots=True)
 class Sticker:
-    """`code`: what the QR code says; `lines`: the first is set bold. `shape`: of a disposition, before the last line."""
+    """`code`: what the QR code says; `lines`: the first is set bold; `shape`: of a disposition, before the last."""
 
     code: str
     lines: tuple[str, ...]
@@ -57,8 +57,8 @@ def sticker_pages(
     modules = max(n for _, n in codes)
     if side / modules < LEAST_MODULE:
         what = (
-            f"stickers of {grid.width:g} x {grid.height:g} mm leave {max(side, 0):.1f} mm for a QR code of {modules} modules; "
-            f"it would not be read"
+            f"stickers of {grid.width:g} x {grid.height:g} mm leave {max(side, 0):.1f} mm for a QR code of {modules} "
+            "modules; it would not be read"
         )
         fix = f"take stickers at least {modules * LEAST_MODULE + 2 * PAD:.0f} mm high, or shorter names"
         raise UnusableInput([Problem("STICKERS_DO_NOT_FIT", what, fix, "--grid")])

@@ -1,4 +1,4 @@
-"""Text of people's files on paper: what cannot be seen, or would turn the direction of writing, is shown by its number."""
+"""Text of people's files on paper: what cannot be seen, or turns the direction of writing, is shown by its number."""
 
 from __future__ import annotations
 
