@@ -172,7 +172,7 @@ def _pairing(d: Differences, options: MatchOptions) -> tuple[Pairing, float, str
         return found, found.total, "exact: assignment of smallest sum"
     if options.aim == "worst":
         found = worst_then_sum(cost, best)
-        return found, smallest_worst(cost, best), "exact: threshold search over largest matchings"
+        return found, smallest_worst(cost, best), "exact: smallest worst pair"
     if options.aim == "count":
         found = most_within(cost, d.within, best)
         return found, found.total, "exact: most pairs within tolerance, then the smallest sum"
@@ -204,7 +204,7 @@ def _groups(ready: Ready, options: MatchOptions) -> _Found:
     if options.by_vbe:
         sets = [one.model_copy(update={"distance": far}) for one, far in zip(sets, spread, strict=True)]
     used = {(ready.a[i].lot, ready.a[i].part) for i in members.ravel().tolist()}
-    matched = [float(d.vbe[np.ix_(row, row)].max()) for row in members]
+    matched = [float(v) for row in members for v in d.vbe[np.ix_(row, row)][np.triu_indices(row.size, 1)]]
     total = math.fsum(s.distance for s in sets)
     return _Found(sets, total, total if options.by_vbe else settled.bound, method, used, matched)
 
@@ -234,7 +234,8 @@ def _sets(ready: Ready, options: MatchOptions) -> _Found:
         for row, cost, place in zip(chosen, problem.costs(np.sort(chosen, axis=1)), number, strict=True)
     ]
     used = {(p.lot, p.part) for row in chosen for p in ((*ready.a, *ready.b)[i] for i in row.tolist())}
-    matched = [s.vbe_difference_mv / 1e3 for s in sets]
+    rails = [(own[0], row[: problem.k]) for row in chosen] + [(own[1], row[problem.k :] - n) for row in chosen]
+    matched = [float(v) for d, row in rails for v in d.vbe[np.ix_(row, row)][np.triu_indices(row.size, 1)]]
     return _Found(sets, math.fsum(s.distance for s in sets), bound, method, used, matched)
 
 

@@ -64,33 +64,52 @@ def best_sum(cost: Floats, count: int | None = None) -> Pairing:
     cannot meet, so exactly k real pairs are left. With forbidden pairs the count is first found by the largest
     matching.
     """
-    from scipy.optimize import linear_sum_assignment
-
     cost = _checked(cost)
     n, m = cost.shape
     can = min(n, m) if np.isfinite(cost).all() else most_pairs(np.isfinite(cost))
     k = can if count is None else count
     if not 0 <= k <= can:
         raise ValueError(f"{k} pairs asked for; {can} can be made of {n} and {m}")
+    return _best_of(cost, k)
+
+
+def _best_of(cost: Floats, k: int) -> Pairing:
+    """The best `k` pairs, where so many can be made."""
+    from scipy.optimize import linear_sum_assignment
+
+    n, m = cost.shape
     if k == 0:
         return pairing_of(cost, [], [])
     if k == min(n, m):
         return pairing_of(cost, *linear_sum_assignment(cost))
-    padded = np.zeros((n + m - k, m + n - k))
-    padded[:n, :m] = cost
-    padded[n:, m:] = np.inf
-    rows, columns = linear_sum_assignment(padded)
+    rows, columns = linear_sum_assignment(_padded(cost, k))
     real = (rows < n) & (columns < m)
     return pairing_of(cost, rows[real], columns[real])
 
 
+def _padded(cost: Floats, k: int) -> Floats:
+    """A square of costs all of whose pairings hold exactly `k` real pairs; the added ones cost nothing."""
+    n, m = cost.shape
+    out = np.zeros((n + m - k, m + n - k))
+    out[:n, :m] = cost
+    out[n:, m:] = np.inf
+    return out
+
+
 def smallest_worst(cost: Floats, count: int | None = None) -> float:
-    """The smallest largest cost that `count` pairs (None: as many as can be) must hold: a threshold search.
+    """The smallest largest cost that `count` pairs (None: as many as can be) must hold.
 
     Raises
     ------
     ValueError
         As `best_sum`.
+
+    Notes
+    -----
+    From a pairing whose worst pair is near the smallest, the dearest pair is given up and its row paired anew by a
+    chain of moves of which every pair is cheaper. Where there is no such chain no pairing is better, for two pairings
+    differ by chains of moves (C. Berge, 1957; memory). A search over thresholds with largest matchings gives the same
+    and is slower.
     """
     cost = _checked(cost)
     finite = np.isfinite(cost)
@@ -98,20 +117,72 @@ def smallest_worst(cost: Floats, count: int | None = None) -> float:
     k = can if count is None else count
     if not 0 <= k <= can:
         raise ValueError(f"{k} pairs asked for; {can} can be made of {cost.shape[0]} and {cost.shape[1]}")
+    return _worst_of(cost, k)
+
+
+def _worst_of(cost: Floats, k: int) -> float:
     if k == 0:
         return 0.0
-    levels = np.unique(cost[finite])
-    low, high = 0, levels.size - 1
-    if k == min(cost.shape):  # every row of the shorter side needs its cheapest entry at least
-        side = cost.min(axis=1 if cost.shape[0] <= cost.shape[1] else 0)
-        low = int(np.searchsorted(levels, side.max()))
-    while low < high:
-        middle = (low + high) // 2
-        if most_pairs(cost <= levels[middle]) >= k:
-            high = middle
-        else:
-            low = middle + 1
-    return float(levels[low])
+    if k < min(cost.shape):
+        free = float(cost[np.isfinite(cost)].min())
+        padded = _padded(cost, k)
+        padded[padded == 0.0] = min(free, 0.0)
+        padded[: cost.shape[0], : cost.shape[1]] = cost
+        cost = padded
+    elif cost.shape[0] > cost.shape[1]:
+        cost = cost.T
+    rows, columns = _near_worst(cost)
+    row_of = np.full(cost.shape[1], -1)
+    row_of[columns] = rows
+    while True:
+        held = np.flatnonzero(row_of >= 0)
+        own = cost[row_of[held], held]
+        dearest = held[int(own.argmax())]
+        row, limit = int(row_of[dearest]), float(own.max())
+        row_of[dearest] = -1
+        if not _move(cost, row_of, row, limit):
+            return limit
+
+
+def _near_worst(cost: Floats) -> tuple[Ints, Ints]:
+    """A pairing of all rows whose worst pair is near the smallest: of smallest sum of fourth powers of what each costs
+    above that which some row must pay."""
+    from scipy.optimize import linear_sum_assignment
+
+    least = float(cost.min(axis=1).max())
+    above = np.maximum(cost - least, 0.0)
+    scale = float(above[np.isfinite(above)].max(initial=0.0)) or 1.0
+    rows, columns = linear_sum_assignment((above / scale) ** 4)
+    return rows, columns
+
+
+def _move(cost: Floats, row_of: Ints, row: int, limit: float) -> bool:
+    """Pair one more row by pairs that cost less than `limit`, moving others along; False where no chain does."""
+    before = np.full(cost.shape[1], -1)
+    seen = np.zeros(cost.shape[1], dtype=np.bool_)
+    front = np.array([row])
+    while front.size:
+        near = (cost[front] < limit) & ~seen
+        fresh = np.flatnonzero(near.any(axis=0))
+        before[fresh] = front[near[:, fresh].argmax(axis=0)]
+        seen[fresh] = True
+        free = fresh[row_of[fresh] < 0]
+        if free.size:
+            _hand_back(row_of, before, int(free[0]), row)
+            return True
+        front = row_of[fresh]
+    return False
+
+
+def _hand_back(row_of: Ints, before: Ints, column: int, row: int) -> None:
+    """Give each column of a chain to the row before it."""
+    column_of = {int(holder): place for place, holder in enumerate(row_of.tolist()) if holder >= 0}
+    while True:
+        taker = int(before[column])
+        row_of[column] = taker
+        if taker == row:
+            return
+        column = column_of[taker]
 
 
 def worst_then_sum(cost: Floats, count: int | None = None) -> Pairing:
@@ -119,7 +190,7 @@ def worst_then_sum(cost: Floats, count: int | None = None) -> Pairing:
     cost = _checked(cost)
     k = best_sum(cost).rows.size if count is None else count
     limit = smallest_worst(cost, k)
-    return best_sum(np.where(cost <= limit, cost, np.inf), k)
+    return _best_of(np.where(cost <= limit, cost, np.inf), k)
 
 
 def most_within(cost: Floats, allowed: Bools, count: int | None = None) -> Pairing:
@@ -127,7 +198,7 @@ def most_within(cost: Floats, allowed: Bools, count: int | None = None) -> Pairi
     cost = _checked(cost)
     inside = np.where(allowed, cost, np.inf)
     can = most_pairs(np.isfinite(inside))
-    return best_sum(inside, can if count is None else min(count, can))
+    return _best_of(inside, can if count is None else min(count, can))
 
 
 def greedy_on(values_a: Floats, values_b: Floats) -> Pairing:

@@ -69,15 +69,17 @@ def make_ready(parts: Sequence[PartCurves], family: Family, options: MatchOption
     b, out_b = _that_reach([parts[i] for i in family.b], usage)
     numbers = session_numbers((*a, *b))
     points_a, points_b = features_of(a, usage, numbers), features_of(b, usage, numbers)
-    offset = None
+    offset, offsets = None, None
     if a and b:
         shift = common_offset(points_a, points_b)
         points_b = points_b.shifted(-shift)
         offset = float(shift @ np.sqrt(usage.weight))
+        weight = np.sqrt(np.where(usage.weight > 0, usage.weight, 1.0))
+        offsets = (1e3 * shift / weight).tolist()
         reasons.append(_offset_told(family.name, offset))
     currents = WorkingCurrents(
         types=family.name, ic=usage.ic.tolist(), weight=usage.weight.tolist(), words=usage.words,
-        vbe_offset_mv=None if offset is None else offset * 1e3,
+        vbe_offset_mv=None if offset is None else offset * 1e3, vbe_offsets_mv=offsets,
     )  # fmt: skip
     both = (*a, *b)
     reasons += _about_records(family.name, both)

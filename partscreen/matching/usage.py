@@ -73,7 +73,7 @@ def working_currents(
     if power is None or load is None:
         if idle is None:
             return None
-        return Usage(np.array([idle]), np.ones(1), f"at the idle current of {idle * 1e3:.3g} mA alone")
+        return Usage(np.array([idle]), np.ones(1), f"the idle current of {idle * 1e3:.3g} mA alone")
     if signal == "programme" and crest is None:
         raise ValueError("a programme needs its crest factor (--crest, in dB): none is assumed")
     peak = float(np.sqrt(2.0 * power / load)) / per_rail
@@ -112,7 +112,7 @@ def _shares(current: Floats, grid: Floats) -> Floats:
 
 def evenly(low: float, high: float) -> Usage:
     """All currents from `low` to `high` [A] alike, even on the log scale: where the stage is not told."""
-    words = f"the stage is not told, so all currents from {low:.3g} to {high:.3g} A count alike (even on a log scale)"
+    words = f"the stage is not told, so all from {low:.3g} to {high:.3g} A count alike (even on a log scale)"
     return Usage(np.geomspace(low, high, POINTS), np.full(POINTS, 1.0 / POINTS), words)
 
 

@@ -87,7 +87,7 @@ def _with_std(value: float, std: float | None, unit: str, digits: int) -> str:
 
 
 def _summary(matching: Matching) -> list[str]:
-    currents = [f"Compared {c.words if len(matching.currents) == 1 else c.types + ': ' + c.words}."
+    currents = [f"Currents{'' if len(matching.currents) == 1 else ' of ' + c.types}: {c.words}."
                 for c in matching.currents]  # fmt: skip
     kind, count = _KINDS[matching.kind], len(matching.sets)
     inside = sum(found.within_tolerance for found in matching.sets)

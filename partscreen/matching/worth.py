@@ -13,6 +13,7 @@ Floats = npt.NDArray[np.float64]
 
 GOOD_EMITTER_RESISTOR = 0.1  # ohm; assumption: the smallest that power stages commonly carry
 EVEN_ENOUGH = 0.10  # of an equal share: what the hotter of two devices may carry too much (assumption)
+_HARDLY = 0.8  # of the excess at random: what is left of it from there on is little bought (assumption)
 _BOLTZMANN_OVER_CHARGE = 8.617333262e-5  # V/K (2019 SI)
 _JUNCTION = 298.15  # K; the curves are for 25 degC
 
@@ -50,7 +51,7 @@ def worth_reasons(
     Parameters
     ----------
     vbe_differences : between parts of one polarity as they come from the bag, all of them [V]
-    matched : those within the sets chosen [V]
+    matched : between parts that share a rail of the sets chosen [V]
     per_rail, resistor [ohm], idle [A per device] : the stage; None where not told
     """
     if per_rail == 1:
@@ -96,8 +97,9 @@ def _one_pair(resistor: float | None) -> Reason:
 
 
 def _sharing(differences: Floats, matched: Floats, per_rail: int, resistor: float, idle: float) -> Reason:
-    """Of two devices that share twice the idle current: as nine in ten random pairs, and as matched."""
-    random, best = float(np.quantile(differences, 0.9)), float(matched.max(initial=0.0))
+    """Of two devices that share twice the idle current: the most that nine in ten pairs have, at random and matched."""
+    random = float(np.quantile(differences, 0.9))
+    best = float(np.quantile(matched, 0.9)) if matched.size else 0.0
     before, after = (shared_current(2 * idle, v, resistor) for v in (random, best))
     figures: dict[str, float | int | str | None] = {
         "random_mv": round(random * 1e3, 3), "matched_mv": round(best * 1e3, 3), "random_ma": round(before * 1e3, 3),
@@ -112,10 +114,20 @@ def _sharing(differences: Floats, matched: Floats, per_rail: int, resistor: floa
             f"hotter one carries {before * 1e3:.0f} mA at most.",
             figures=figures,
         )
+    if after - idle > _HARDLY * (before - idle):
+        return Reason(
+            code="MATCHING_BUYS_LITTLE",
+            sentence=f"Matching buys little with so few parts: nine in ten pairs taken at random differ by up to "
+            f"{random * 1e3:.1f} mV, those that share a rail below by up to {best * 1e3:.1f} mV. Of two devices at "
+            f"{idle * 1e3:.0f} mA idle with {resistor:g} ohm one carries up to {after * 1e3:.0f} mA either way, or "
+            f"nearly ({before * 1e3:.0f} mA at random). More parts to choose from would change that.",
+            figures=figures,
+        )
     return Reason(
         code="MATCHING_BUYS",
         sentence=f"What matching buys: nine in ten pairs taken at random differ by up to {random * 1e3:.1f} mV, so "
-        f"that of two devices at {idle * 1e3:.0f} mA idle with {resistor:g} ohm one carries up to {before * 1e3:.0f} "
-        f"mA; as matched below, {best * 1e3:.1f} mV and {after * 1e3:.0f} mA at most.",
+        f"that of two devices at {idle * 1e3:.0f} mA idle with {resistor:g} ohm one carries up to "
+        f"{before * 1e3:.0f} mA; of those that share a rail below, by up to {best * 1e3:.1f} mV and "
+        f"{after * 1e3:.0f} mA.",
         figures=figures,
     )

@@ -78,7 +78,8 @@ class PartsToBuy(Result):
 class WorkingCurrents(Result):
     """Collector currents per device [A] at which parts are compared, the share of use of each, and in words whence.
 
-    `types`: of which parts. `vbe_offset_mv`: what NPN and PNP differ by as such, taken off before they are compared.
+    `types`: of which parts. `vbe_offset_mv`: what NPN and PNP differ by as such, on average; `vbe_offsets_mv`: at each
+    current, taken off before they are compared.
     """
 
     types: str
@@ -86,6 +87,7 @@ class WorkingCurrents(Result):
     weight: list[float]
     words: str
     vbe_offset_mv: float | None = None
+    vbe_offsets_mv: list[float] | None = None
 
 
 class Matching(Result):

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from partscreen.matching.options import MatchOptions
     from partscreen.matching.usage import Usage
     from partscreen.reference import Library
+    from partscreen.report.panels import Panel
     from partscreen.results import Screening
     from partscreen.results.matching import Matching
 
@@ -146,3 +147,37 @@ def write_matching(matching: Matching, path: Path | str) -> Path:
         fix = "name a folder that exists and may be written to"
         raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(path))]) from error
     return target
+
+
+def matched_figures(
+    runs: Sequence[tuple[str, Screening]],
+    matching: Matching,
+    *,
+    references: Sequence[Path] = (),
+    sets: int | None = None,
+) -> list[tuple[Panel, Panel]]:
+    """Figures of the sets of a match, in its order: gain and VBE of their parts on top of each other.
+
+    `runs`: those that were matched. `sets`: only so many; None: all. Draw them with `partscreen.report.svg.panel_svg`
+    or `partscreen.report.drawing.figure_svg`.
+    """
+    from partscreen.matching.overlay import by_name, overlay
+    from partscreen.matching.stock import collect
+    from partscreen.report.figures_matching import matched_gain_panel, matched_vbe_panel
+
+    library = load_library(references)
+    told = matching.settings
+    stock = collect(runs, lambda name: polarity_of(library, name), held=told["held"], lots=told["lots"])
+    parts = by_name(stock.parts)
+    out = []
+    for number, found in enumerate(matching.sets[:sets], 1):
+        types = {place.type for place in found.places}
+        compared = next(c for c in matching.currents if types <= set(c.types.split(" with ")))
+        laid = overlay(found, parts, compared)
+        out.append(
+            (
+                matched_gain_panel(laid, number, told["tolerance_hfe"]),
+                matched_vbe_panel(laid, number, told["tolerance_vbe"] / 1e3),
+            )
+        )
+    return out

@@ -118,3 +118,19 @@ def test_costs_that_are_no_numbers_are_refused():
 def test_pairing_by_hand_takes_the_closest_two_first():
     found = greedy_on(np.array([1.0, 2.0]), np.array([2.1, 9.0]))
     assert found.columns.tolist() == [1, 0]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_smallest_worst_is_that_of_a_search_over_thresholds(seed):
+    """An independent way: the smallest threshold at which the largest matching (scipy) holds every row."""
+    rng = np.random.default_rng(seed)
+    n, m = int(rng.integers(20, 60)), int(rng.integers(20, 60))
+    a, b = rng.normal(size=(n, 2)), rng.normal(0.3, 1.4, size=(m, 2))
+    cost = np.sqrt(((a[:, None] - b) ** 2).sum(axis=2))
+    for count in (min(n, m), 3 * min(n, m) // 4):
+        levels = np.unique(cost)
+        low, high = 0, levels.size - 1
+        while low < high:
+            middle = (low + high) // 2
+            low, high = (low, middle) if most_pairs(cost <= levels[middle]) >= count else (middle + 1, high)
+        assert smallest_worst(cost, count) == levels[low]

@@ -8,9 +8,9 @@ import pytest
 from partscreen.matching.worth import shared_current, worth_reasons
 
 
-def code(**stage):
+def code(matched=(0.001,), **stage):
     told = {"per_rail": None, "resistor": None, "idle": None} | stage
-    reasons = worth_reasons(np.array([0.004, 0.020]), np.array([0.001]), **told)
+    reasons = worth_reasons(np.array([0.004, 0.020]), np.array(matched), **told)
     return reasons[0].code
 
 
@@ -44,6 +44,7 @@ def test_matching_is_called_pointless_just_at_one_pair_per_rail_with_good_resist
     assert code(per_rail=1) == "ONE_PAIR"
     assert code(per_rail=2, resistor=0.22, idle=0.05) == "MATCHING_BUYS"
     assert code(per_rail=2, resistor=0.22, idle=1.5) == "MATCHING_BUYS_LITTLE"
+    assert code(per_rail=2, resistor=0.22, idle=0.05, matched=[0.019]) == "MATCHING_BUYS_LITTLE"
     assert code(per_rail=2) == "SHARING_NOT_TOLD"
     assert code() == "STAGE_NOT_TOLD"
 
