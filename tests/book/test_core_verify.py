@@ -52,7 +52,7 @@ def test_a_change_of_any_byte_of_a_body_is_found(book):
     with behind_its_back(book) as run:
         bodies = {seq: bytes(body) for seq, body in run("SELECT seq, body FROM entry")}
     tried = [(seq, at) for seq in (1, 13, 16) for at in range(len(bodies[seq]))]
-    for seq, at in rng.sample(tried, 100 if book.place.path is not None else 40):
+    for seq, at in rng.sample(tried, 60 if book.place.path is not None else 30):
         changed = bytearray(bodies[seq])
         changed[at] ^= rng.randrange(1, 256)
         with behind_its_back(book) as run:
@@ -198,7 +198,7 @@ def test_a_byte_changed_anywhere_in_the_file_is_found_or_changes_no_entry(tmp_pa
         written = filled(book)
     good = path.read_bytes()
     rng, told, unharmed = random.Random(5), 0, 0
-    for _ in range(150):
+    for _ in range(80):
         changed = bytearray(good)
         at = rng.randrange(len(changed))
         changed[at] ^= 1 << rng.randrange(8)
@@ -213,8 +213,8 @@ def test_a_byte_changed_anywhere_in_the_file_is_found_or_changes_no_entry(tmp_pa
                 unharmed += 1
         except BookError:
             told += 1
-    assert told > 15
-    assert unharmed > 15  # most of a small file is empty space: a check that cried at everything would fail here
+    assert told > 8
+    assert unharmed > 8  # most of a small file is empty space: a check that cried at everything would fail here
 
 
 def test_many_findings_are_counted_and_the_first_are_kept(book):
