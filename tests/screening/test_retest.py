@@ -46,7 +46,7 @@ def share(results, word):
 
 @pytest.mark.parametrize("how", [{}, CARELESS])
 def test_an_unchanged_part_is_called_changed_in_at_most_one_of_a_hundred(how):
-    theta, rng = parts(300, 1)
+    theta, rng = parts(200, 1)
     results = verdicts(theta, theta, rng, how, how)
     assert share(results, "changed") <= 0.01
 
@@ -63,7 +63,7 @@ def test_false_alarms_stay_below_one_in_a_hundred_where_the_uncertainty_is_as_la
     theta, rng = parts(1, 3)
     (o,) = (s.observations for s in sittings(theta, rng))
     results = []
-    for _ in range(2000):
+    for _ in range(800):
         pair = [
             Sitting(
                 replace(o, hfe=o.hfe * np.exp(rng.normal(0, 1.0, o.hfe.shape)), hfe_ln_std=np.full(o.hfe.shape, 1.0))
@@ -212,7 +212,7 @@ def test_another_part_with_another_vbe_is_remarked_on():
 
 
 def test_the_remark_on_vbe_is_rare_for_one_and_the_same_part():
-    theta, rng = parts(300, 13)
+    theta, rng = parts(200, 13)
     assert np.mean([bool(r.remarks) for r in verdicts(theta, theta, rng)]) <= 0.01
 
 
