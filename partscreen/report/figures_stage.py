@@ -20,7 +20,7 @@ from partscreen.report.panels import (
     span,
     spread_labels,
 )
-from partscreen.results.stage import GainCurve, LoadLineFigure
+from partscreen.results.stage import GainCurve, LoadLineFigure, SharingFigure
 
 LOWEST_CURRENT = 0.03  # [A]; below that a load line is idle and would only stretch the axis
 _DASHES: tuple[tuple[float, ...], ...] = ((), (6, 2), (3, 2), (1, 2), (6, 2, 1, 2))
@@ -74,3 +74,27 @@ def crossover_panel(curves: list[GainCurve]) -> Panel | None:
     marks += spread_labels(labels, y)
     told = "; ".join(f"{c.name}: {figure(c.bias, 'V')} across one emitter resistor" for c in curves)
     return Panel("Gain near crossover", f"Gain of the output stage against output current. {told}.", x, y, tuple(marks))
+
+
+def sharing_panel(shared: SharingFigure) -> Panel | None:
+    """Expected drop across each emitter resistor, place by place: warm and, where it can be told, cold."""
+    if len(shared.places) < 2:
+        return None
+    at = np.arange(1.0, len(shared.places) + 1.0)
+    warm = np.array([place.drop for place in shared.places])
+    cold = np.array([np.nan if place.cold_drop is None else place.cold_drop for place in shared.places])
+    known = bool(np.isfinite(cold).all())
+    x = Axis(
+        "Place", 0.4, at[-1] + 1.1, False, tuple((float(i), p.place) for i, p in zip(at, shared.places, strict=True))
+    )
+    y = linear_axis("Across the emitter resistor in mV", 0.0, float(np.nanmax([*warm, *cold])) * 1.15, scale=1e-3)
+    marks: list[Mark] = [Points(at, warm, "disc", size=4.0, filled=True)]
+    labels = [Label(float(i) + 0.08, float(v), f"{figure(float(v), 'V')}") for i, v in zip(at, warm, strict=True)]
+    words = f"Disc: idle drop expected, {shared.basis}."
+    if known:
+        marks.append(Points(at, cold, "ring", size=4.0))
+        labels += [Label(float(i) + 0.08, float(v), figure(float(v), "V")) for i, v in zip(at, cold, strict=True)]
+        words += " Ring: on switching on, if the bias circuit did not follow the heat at all."
+    names = ", ".join(f"{p.place}: {p.part}" for p in shared.places if p.part)
+    marks += labels
+    return Panel(f"Sharing, {shared.about}", f"{words} {names}.", x, y, tuple(marks))

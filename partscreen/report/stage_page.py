@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from partscreen.report.drawing import figure_svg
-from partscreen.report.figures_stage import crossover_panel, load_line_panel
+from partscreen.report.figures_stage import crossover_panel, load_line_panel, sharing_panel
 from partscreen.report.html import _environment
 from partscreen.report.panels import Panel
 from partscreen.results.stage import StageCheck, StageResult
@@ -46,8 +46,8 @@ def _together(abouts: list[str]) -> str:
 def stage_panels(result: StageResult) -> list[Panel]:
     """Every figure of a stage."""
     panels = [load_line_panel(drawn) for drawn in result.load_lines]
-    crossover = crossover_panel(result.crossover)
-    return panels if crossover is None else [*panels, crossover]
+    others = (crossover_panel(result.crossover), *(sharing_panel(shared) for shared in result.sharing))
+    return [*panels, *(panel for panel in others if panel is not None)]
 
 
 def render_stage(result: StageResult) -> str:

@@ -60,6 +60,31 @@ class GainCurve(Result):
     gain: list[float]
 
 
+class PlaceShare(Result):
+    """One device in its place. Drops across its emitter resistor at idle [V]: `drop` warm, `cold_drop` on switching on
+    if the bias circuit did not follow the heat at all. `peak`: its emitter current at the peak of a burst [A].
+    """
+
+    place: str
+    part: str | None = None
+    resistor: float
+    current: float
+    drop: float
+    cold_drop: float | None = None
+    junction: float | None = None
+    peak: float | None = None
+
+
+class SharingFigure(Result):
+    """How the devices of one side share. `unmatched`: spread of the drops of parts as they come from one lot, median
+    and what nine in ten stay below [V]."""
+
+    about: str
+    basis: str
+    places: list[PlaceShare]
+    unmatched: list[float] = Field(default_factory=list)
+
+
 class StageResult(Result):
     """Everything said about one stage. Cautions come first."""
 
@@ -73,6 +98,7 @@ class StageResult(Result):
     notes: list[str] = Field(default_factory=list)
     load_lines: list[LoadLineFigure] = Field(default_factory=list)
     crossover: list[GainCurve] = Field(default_factory=list)
+    sharing: list[SharingFigure] = Field(default_factory=list)
 
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, ser_json_inf_nan="null")
 

@@ -18,6 +18,7 @@ from partscreen.stage.fuses import check_fuses
 from partscreen.stage.load_line import load_line
 from partscreen.stage.model import Stage
 from partscreen.stage.safe_area import permitted, pulses_of, ratings_of
+from partscreen.stage.sharing import share_side
 from partscreen.stage.stress import COLD, check_peak_current, check_safe_area, check_voltage
 from partscreen.stage.warming import check_heat, check_resistor_heat
 
@@ -119,6 +120,7 @@ def judge_stage(
     """
     upper, lower, more = sides_of(stage, library, parts)
     flat = flattest(stage, upper, lower)
+    shares = [share_side(stage, side) for side in (upper, lower)]
     checks = [
         *check_fuses(stage),
         *check_resistors(stage),
@@ -126,6 +128,7 @@ def judge_stage(
         *check_side(stage, lower),
         check_resistor_heat(stage),
         check_crossover(stage, upper, lower, flat),
+        *(check for _, shared in shares for check in shared),
         *check_readings(stage, flat),
     ]
     crowded = [
@@ -139,6 +142,7 @@ def judge_stage(
         checks=checks, notes=[*notes, *more, *crowded],
         load_lines=[figure for side in (upper, lower) for figure in draw_load_lines(stage, side)],
         crossover=gain_curves(stage, flat),
+        sharing=[figure for figure, _ in shares if figure is not None],
     )  # fmt: skip
 
 

@@ -180,6 +180,7 @@ class About(Entry):
     """`npn`, `pnp`: type numbers or prints; `gain_group`: the group the amplifier asks for.
 
     `npn_parts`, `pnp_parts`: parts for the places, in their order, as PART or LOT/PART; empty: whichever are known.
+    `npn_resistors`, `pnp_resistors`: names of their emitter resistors among those measured, in the same order.
     """
 
     name: str = ""
@@ -189,18 +190,20 @@ class About(Entry):
     gain_group: str | None = None
     npn_parts: tuple[str, ...] = ()
     pnp_parts: tuple[str, ...] = ()
+    npn_resistors: tuple[str, ...] = ()
+    pnp_resistors: tuple[str, ...] = ()
 
     @model_validator(mode="after")
     def _places(self) -> About:
-        for name in ("npn_parts", "pnp_parts"):
+        for name in ("npn_parts", "pnp_parts", "npn_resistors", "pnp_resistors"):
             named: tuple[str, ...] = getattr(self, name)
             if named and len(named) != self.devices_per_rail:
                 raise ValueError(
-                    f"{name} names {len(named)} part(s) for {self.devices_per_rail} place(s); name one for each place, "
-                    "or leave the line out"
+                    f"{name} names {len(named)} {name[4:-1]}(s) for {self.devices_per_rail} place(s); name one for "
+                    "each place, or leave the line out"
                 )
             if len(set(named)) != len(named):
-                raise ValueError(f"{name} names a part twice; each place has its own")
+                raise ValueError(f"{name} names one twice; each place has its own")
         return self
 
 
@@ -216,6 +219,17 @@ class Stage(Entry):
     drive: Drive = Drive()
     bias: Bias = Bias()
     fuses: tuple[Fuse, ...] = ()
+
+    @model_validator(mode="after")
+    def _resistors_are_measured(self) -> Stage:
+        for name in ("npn_resistors", "pnp_resistors"):
+            absent = [place for place in getattr(self.stage, name) if place not in self.emitter_resistors.measured]
+            if absent:
+                raise ValueError(
+                    f"{name} names {', '.join(absent)}, which emitter_resistors.measured does not hold; write the "
+                    "measured value there, or leave the line out"
+                )
+        return self
 
     @property
     def emitter_ohms(self) -> float | None:
