@@ -135,6 +135,7 @@ class ScreeningKept(Placed):
     n_parts: int
     judgement: str
     share_unfit: Interval | None = None
+    bulk_unfit: float | None = None
     actions: list[LotAction] = []
     reasons: list[Reason] = []
     evidence: list[PartEvidence] = []

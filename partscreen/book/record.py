@@ -235,6 +235,7 @@ def _screening(run: Run, lot: LotResult, key: str, shared: str, readings: str) -
         n_parts=lot.n_parts,
         judgement=lot.judgement,
         share_unfit=lot.share_unfit,
+        bulk_unfit=lot.bulk_unfit,
         actions=list(lot.actions),
         reasons=list(lot.reasons),
         evidence=[part_evidence(part) for part in lot.parts],

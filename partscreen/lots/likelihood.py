@@ -11,7 +11,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import betainc, expit
+from scipy.special import betainc, expit, logit
+
+from partscreen.screening.evidence.lot import share_priors
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -192,29 +194,41 @@ def lean(readings: Readings) -> Floats:
     return out
 
 
-def ln_likelihood_of_lots(readings: Readings, share: Floats, bulk_told: Bools | None = None) -> Floats:
-    """As `ln_likelihood`, with the bulk's evidence counted once as well.
+def bulk_evidence(bulk_unfit: float, prior_share: float) -> float:
+    """Ln likelihood ratio of a lot's bulk, unfit over as marked, from its probability of being unfit.
 
-    All parts of a lot lean on one reference: where the bulk of a lot has evidence m, the readings leave it with odds of
-    e^|m| that the whole bulk is the other way, however many parts it has. So the product is mixed with the one in which
-    the evidence of all parts on the bulk's side changes sides (parts on the other side of 0 then say: unfit, where they
-    did; nothing, where they were in favour), at those odds; each product is scaled to a largest value of 1. A lot of
-    one part has no bulk, its product stands. What happened in service leans on no reference and changes no sides.
+    `bulk_unfit` holds what screening expected of lots beforehand; that is taken off again. At most
+    `LARGEST_EVIDENCE` either way.
+    """
+    before = share_priors(prior_share)[0]
+    ln = logit(np.clip(bulk_unfit, 1e-12, 1.0 - 1e-12)) - logit(before)
+    return float(np.clip(ln, -LARGEST_EVIDENCE, LARGEST_EVIDENCE))
+
+
+def ln_likelihood_of_lots(readings: Readings, share: Floats, bulk: Floats | None = None) -> Floats:
+    """As `ln_likelihood`, with the evidence on the bulk of a lot counted once.
+
+    All parts of a lot lean on one reference, and parts that are alike are right together or wrong together. So the
+    product is mixed with the one in which the evidence of all parts on the bulk's side changes sides (parts on the
+    other side of 0 then say: unfit, where they did; nothing, where they were in favour). Each product is scaled to a
+    largest value of 1; the one with an unfit bulk has e^M times the weight of the one with a bulk as marked. A lot
+    of one part has no bulk, its product stands. What happened in service leans on no reference and changes no sides.
 
     Without this, forty parts at 20 to 1 in favour each would exclude a wholly substituted lot by 20^40 to 1, when the
-    readings only say 20 to 1.
+    readings say far less of the bulk.
 
     Parameters
     ----------
-    bulk_told : (n_lots,), optional
-        False where nothing said which group of the lot is right: the odds are then even.
+    bulk : (n_lots,), optional
+        M, ln likelihood ratio of each lot's bulk (`bulk_evidence`). NaN, or left out: the median evidence of the bulk.
     """
     m = lean(readings)
     same = (readings.evidence > 0) == (m > 0)[readings.lot]
     turned = np.where(same, -readings.evidence, np.maximum(readings.evidence, 0.0))
     straight = _scaled(ln_likelihood(readings, share))
     other = _scaled(ln_likelihood(replace(readings, evidence=turned), share))
-    against = np.abs(m) if bulk_told is None else np.where(bulk_told, np.abs(m), 0.0)
+    told = m if bulk is None else np.where(np.isnan(bulk), m, bulk)
+    against = np.where(m > 0, told, -told)  # ln odds of the straight product, above the other
     read = np.bincount(readings.lot, readings.evidence != 0, minlength=m.size)
     odds = np.where(read < 2, -np.inf, -against)
     return np.asarray(np.logaddexp(straight, other + odds[:, None]))

@@ -100,7 +100,7 @@ def supplier_trust(
             not_counted=left_out,
         )  # fmt: skip
     of = grids(assumed)
-    ln = ln_likelihood_of_lots(laid.readings, of.shares.middle, laid.told)
+    ln = ln_likelihood_of_lots(laid.readings, of.shares.middle, laid.bulk)
     fit = fit_suppliers(of, ln, laid.groups)
     by_type = fit_suppliers(of, ln, swapped(laid))
     wanted = len(laid.names) <= HISTORY_SUPPLIERS if history is None else history

@@ -19,6 +19,9 @@ from partscreen.results.trust import NotCounted
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
+BULK_TOLD = 1.0
+"""Ln likelihood ratio of a lot's bulk from which its readings say something of it (assumption: about 3 to 1)."""
+
 USUAL_LOT = 5, 50  # a further lot is thought of as large as the median lot, within these
 
 
@@ -28,7 +31,7 @@ class Laid:
 
     records: list[LotRecord]
     readings: Readings
-    told: npt.NDArray[np.bool_]
+    bulk: Floats
     weight: Floats
     groups: Groups
     names: list[str]
@@ -60,7 +63,7 @@ def lay_out(
     return Laid(
         list(records),
         readings_of(records, outcomes),
-        np.array([r.bulk_told for r in records]),
+        np.array([np.nan if r.bulk is None else r.bulk for r in records]),
         groups.weight,
         groups,
         [first[key] for key in keys],
@@ -97,7 +100,8 @@ def says_something(laid: Laid) -> npt.NDArray[np.bool_]:
     spoken = np.bincount(laid.readings.lot, laid.readings.whole != 0, minlength=n) + laid.readings.certain
     met = laid.readings.field
     in_field = np.zeros(n) if met is None else np.bincount(laid.readings.lot, met != 0, minlength=n)
-    return np.asarray(((spoken > 0) & laid.told) | (laid.readings.certain > 0) | (in_field > 0))
+    told = np.isnan(laid.bulk) | (np.abs(laid.bulk) >= BULK_TOLD)
+    return np.asarray(((spoken > 0) & told) | (laid.readings.certain > 0) | (in_field > 0))
 
 
 def main_pair(laid: Laid) -> Ints:

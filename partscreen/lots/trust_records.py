@@ -34,8 +34,9 @@ PART_CAUSE = 3.0
 class LotRecord:
     """One lot from one supplier. `evidence`, by part: ln likelihood ratio, unfit over as marked; never a posterior.
 
-    certain : parts unfit for certain (dead, reversed, outside a limit). bulk_told : something said whether the bulk of
-    the lot is right; False for the judgements `no_reference` and `undecided`. when : bought or judged.
+    certain : parts unfit for certain (dead, reversed, outside a limit). bulk : ln likelihood ratio of the bulk of the
+    lot, unfit over as marked; 0: nothing said which it is (judgements `no_reference` and `undecided`); None: not known,
+    the parts' median stands for it. when : bought or judged.
     """
 
     supplier: str
@@ -44,7 +45,7 @@ class LotRecord:
     when: date | None = None
     evidence: Mapping[str, float] = field(default_factory=dict)
     certain: frozenset[str] = frozenset()
-    bulk_told: bool = True
+    bulk: float | None = None
 
     @property
     def n_read(self) -> int:

@@ -94,7 +94,7 @@ def history_of(
         laid = lay_out(then, met, day, half_life_days)
         if laid is None:
             continue
-        fit = fit_suppliers(of, ln_likelihood_of_lots(laid.readings, of.shares.middle, laid.told), laid.groups)
+        fit = fit_suppliers(of, ln_likelihood_of_lots(laid.readings, of.shares.middle, laid.bulk), laid.groups)
         lots, shares = per_supplier(laid, np.ones(len(then))), intervals(of, fit.posterior)
         for j, name in enumerate(laid.names):
             point = TrustPoint(date=day, lots=int(lots[j]), share_unfit=shares[j])

@@ -213,6 +213,7 @@ class LotResult(Result):
     n_parts: int
     judgement: LotJudgement
     share_unfit: Interval | None = None
+    bulk_unfit: float | None = None
     share_sentence: str | None = None
     actions: list[LotAction] = Field(default_factory=list)
     reasons: list[Reason] = Field(default_factory=list)

@@ -234,6 +234,7 @@ def _screen_lot(batch: Batch, number: int, group: _Group, settings: Settings) ->
             share_unfit=share,
         ),
         share_unfit=share,
+        bulk_unfit=None if weighed is None or weighed.assumed else weighed.evidence.weighed.main_unfit,
         actions=[],
         reasons=reasons,
         parts=ordered,

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from partscreen.lots.trust_records import FieldOutcome, LotRecord
     from partscreen.results.trust import NotCounted, Trust
 
-BULK_NOT_TOLD = ("no_reference", "undecided")
+PRIOR_SHARE = 0.1  # expected before any reading, where a record does not say (the default of screen)
 KNOWN_GOOD = "known-good by your own word: not a delivery to be judged"
 
 
@@ -100,7 +100,7 @@ def records_of_results(paths: Sequence[Path]) -> tuple[list[LotRecord], list[Not
     UnusableInput
         A file is not there or is no result of `screen`.
     """
-    from partscreen.lots.action import evidence_of_lot
+    from partscreen.lots.action import bulk_of_lot, evidence_of_lot
     from partscreen.lots.trust_records import LotRecord
     from partscreen.results.trust import NotCounted
 
@@ -113,11 +113,9 @@ def records_of_results(paths: Sequence[Path]) -> tuple[list[LotRecord], list[Not
                 left_out.append(NotCounted(supplier=lot.supplier, lot=lot.lot, why=KNOWN_GOOD))
                 continue
             evidence, certain = evidence_of_lot(lot.parts)
-            told = lot.judgement not in BULK_NOT_TOLD
+            bulk = bulk_of_lot(lot, float(screening.settings.get("prior_share") or PRIOR_SHARE))
             records.append(
-                LotRecord(
-                    lot.supplier or "", lot.lot, lot.type or "", evidence=evidence, certain=certain, bulk_told=told
-                )
+                LotRecord(lot.supplier or "", lot.lot, lot.type or "", evidence=evidence, certain=certain, bulk=bulk)
             )
     if problems:
         raise UnusableInput(problems)
@@ -180,10 +178,21 @@ def _lots_of(book: Book) -> tuple[list[LotRecord], list[NotCounted]]:
                 bought.get((supplier, lot)) or _day(entry.recorded_at[:10]),
                 {part: e for part, e in weighed.items() if part not in certain},
                 certain,
-                body.get("judgement") not in BULK_NOT_TOLD,
+                _bulk(body),
             )
         )
     return records, left_out
+
+
+def _bulk(body: dict[str, Any]) -> float | None:
+    from partscreen.lots.action import BULK_NOT_TOLD
+    from partscreen.lots.likelihood import bulk_evidence
+
+    if body.get("judgement") in BULK_NOT_TOLD:
+        return 0.0
+    unfit = body.get("bulk_unfit")
+    prior = float((body.get("settings") or {}).get("prior_share") or PRIOR_SHARE)
+    return None if unfit is None else bulk_evidence(float(unfit), prior)
 
 
 def _outcomes_of(facts: Facts) -> list[FieldOutcome]:

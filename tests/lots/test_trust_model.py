@@ -16,6 +16,7 @@ from tests.lots.trust_worlds import (
     chosen,
     one_bad_bag,
     one_part_lots,
+    one_reference,
     rank_of,
     rank_of_mean,
     right_order,
@@ -110,6 +111,14 @@ def test_lots_of_one_part_are_ordered_better_than_by_naive_share(of):
     assert model > naive
     assert bought < naively
     assert 0.90 <= covered <= 0.99
+
+
+def test_bulk_counted_once_keeps_intervals_honest_where_parts_lean_on_one_reference(of):
+    once = measured(of, lambda rng: one_reference(rng, of), n=40)
+    part_by_part = measured(of, lambda rng: one_reference(rng, of), n=40, robust=False)
+    assert once[0] > 0.9
+    assert once[0] > part_by_part[0] + 0.15
+    assert once[1] > once[2]
 
 
 def test_forgetting_finds_the_suppliers_that_changed(of):

@@ -24,6 +24,7 @@ class World:
     pair_truth: np.ndarray
     naive: np.ndarray
     mean: float = np.nan
+    bulk: np.ndarray | None = None
 
 
 def evidence_of(rng, bad, lot, strength, shared=0.0):
@@ -77,8 +78,9 @@ def assumed_world(rng, of: Grids, n_suppliers=6, *, most_lots=8, parts=(2, 30), 
 
 def weigh(of: Grids, world: World, *, robust: bool = False) -> Fitted:
     """The model on a world."""
-    likelihood = ln_likelihood_of_lots if robust else ln_likelihood
-    return fit_suppliers(of, likelihood(world.readings, of.shares.middle), world.groups)
+    s = of.shares.middle
+    ln = ln_likelihood_of_lots(world.readings, s, world.bulk) if robust else ln_likelihood(world.readings, s)
+    return fit_suppliers(of, ln, world.groups)
 
 
 def rank_of(rng, cells, mass, truth) -> float:
@@ -154,3 +156,17 @@ def rank_of_mean(people, truth) -> float:
     places = np.concatenate(([odds[0] - step], odds, [odds[-1] + step]))
     heights = np.concatenate(([-middle[0]], middle, [2.0 - middle[-1]]))
     return float(np.clip(np.interp(np.log(truth) - np.log1p(-truth), places, heights), 0.0, 1.0))
+
+
+def one_reference(rng, of: Grids, n_suppliers=12, *, strength=4.0):
+    """Drawn from the model, but the parts of a lot are only told from each other, decisively; which group is right the
+    lot's bulk says, once, with a reading of that strength, and the evidence of all parts follows it."""
+    world = assumed_world(rng, of, n_suppliers, strength=40.0, parts=(6, 30))
+    lot, e = world.readings.lot, world.readings.evidence
+    n_lots = world.groups.pair.size
+    bad_bulk = np.bincount(lot, np.sign(e), minlength=n_lots) > 0
+    bulk = np.where(bad_bulk, 0.5, -0.5) * strength + rng.normal(size=n_lots) * np.sqrt(strength)
+    e = np.where(((bulk > 0) != bad_bulk)[lot], -e, e)
+    supplier = world.groups.supplier[world.groups.pair][lot]
+    naive = np.bincount(supplier, e > 0) / np.bincount(supplier)
+    return replace(world, readings=replace(world.readings, evidence=e), naive=naive, bulk=bulk)
