@@ -26,7 +26,9 @@ LotKey = tuple[str | None, str]
 ENOUGH_LOTS = 10
 """Lots of a book from which on it is learned from without being asked (assumption: as many as lift the floor)."""
 
-MOST_LOTS = 40  # the newest; more would take longer than they teach
+MOST_LOTS, MOST_UNASKED = 200, 20
+"""Newest lots learned from: when asked, and before a run that is recorded (about half a second a lot of ten parts)."""
+
 TEACH = ("use", "test_all", "return")
 """Judgements of lots that teach. Of the others it is not known which parts are as marked."""
 
@@ -37,6 +39,7 @@ def learn_from_book(
     out: Path | None = None,
     without: Collection[LotKey] = (),
     least: int = 1,
+    most: int = MOST_LOTS,
     references: Sequence[Path] = (),
     progress: Progress | None = None,
 ) -> LearnedSpreads | None:
@@ -47,6 +50,7 @@ def learn_from_book(
     where : path or URL of the book; None: the platform's data folder
     out : file to write them to, for `screen --spreads`
     without : lots left out, by (supplier, lot): a lot is never judged by what it taught itself
+    most : newest lots looked at
 
     Raises
     ------
@@ -58,7 +62,7 @@ def learn_from_book(
     from partscreen.screening.learn_lots import learn_from_lots
 
     with Book.open(where, create=False) as book:
-        lots = _lots_of(book, load_library(references), set(without))
+        lots = _lots_of(book, load_library(references), set(without), most)
     if len(lots) < max(least, 1):
         return None
     learned = learn_from_lots(lots, progress=progress)
@@ -100,7 +104,7 @@ def populations_of(
     try:
         learned = learn_from_book(
             options.learn_from or None, without=[(lot.supplier, lot.name) for lot in lots], least=ENOUGH_LOTS,
-            references=options.references, progress=progress,
+            most=MOST_UNASKED, references=options.references, progress=progress,
         )  # fmt: skip
     except UnusableInput:  # no book yet: it is made when the run is recorded, and what is wrong with it is told then
         learned = None
@@ -110,7 +114,7 @@ def populations_of(
     return LearnedPopulations(spreads_of(learned)), told
 
 
-def _lots_of(book: Book, library: Library, without: Collection[LotKey]) -> list[MeasuredLot]:
+def _lots_of(book: Book, library: Library, without: Collection[LotKey], most: int) -> list[MeasuredLot]:
     """The newest lots that teach, each by its newest judgement."""
     from partscreen.book.entries import ScreeningKept
 
@@ -127,7 +131,7 @@ def _lots_of(book: Book, library: Library, without: Collection[LotKey]) -> list[
             continue
         lot = _measured(book, kept, library, kits)
         out += [lot] if lot is not None else []
-        if len(out) == MOST_LOTS:
+        if len(out) == most:
             break
     return out
 
