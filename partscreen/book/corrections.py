@@ -72,6 +72,8 @@ def entry_correction(
 def _typed(text: str, payload: Any, name: str) -> Any:
     """Figures and yes/no as such; the model checks the rest. A temperature is typed in degC, as at the bench."""
     kind = str(type(payload).model_fields[name].annotation)
+    if "Literal" in kind:
+        return text.lower().replace("-", "_")  # words as commands take them
     if "float" in kind or "int" in kind or "bool" in kind:
         try:
             value = json.loads(text.replace(",", ".") if "," in text and "." not in text else text)

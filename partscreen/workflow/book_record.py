@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from partscreen.book.entries import FileRole
     from partscreen.book.facts import Facts
     from partscreen.book.record import RawFile, Run
-    from partscreen.book.store import Book
+    from partscreen.book.store import Book, Draft
 
 LotKey = tuple[str | None, str]
 SETTINGS = ("risk", "prior_share", "reach", "cost", "temperature_c", "type_name")
@@ -88,9 +88,11 @@ def keep(book: Book, facts: Facts, run: Run, only: Iterable[LotKey] | None = Non
 
     before = facts.book.head().seq
     drafts, blobs = run_drafts(run, only=only)
+    drafts, unfit = _writable(drafts)
     entries = book.append(drafts, blobs)
     fresh = [entry for entry in entries if entry.kind == "screening" and not entry.known]
     notes = [_known_note(entry.body, entry.seq) for entry in entries if entry.kind == "screening" and entry.known]
+    notes += unfit
     for entry in fresh:
         twins = facts.find("screening", lot=entry.body["lot"], supplier=entry.body.get("supplier"))
         notes += [
@@ -102,6 +104,23 @@ def keep(book: Book, facts: Facts, run: Run, only: Iterable[LotKey] | None = Non
     told = answer(book, [entry for entry in entries if entry.kind == "screening"], notes)
     n_parts = sum(entry.kind == "part" and not entry.known for entry in entries)
     return told.model_copy(update={"notes": [*told.notes, f"{n_parts} parts written"]}) if n_parts else told
+
+
+def _writable(drafts: Sequence[Draft]) -> tuple[list[Draft], list[str]]:
+    """Drafts whose names the book can hold; of the others why not. One odd name does not stop the rest."""
+    from partscreen.book.keys import keys_of
+
+    good: list[Draft] = []
+    notes: list[str] = []
+    for draft in drafts:
+        try:
+            keys_of(draft.kind, draft.body)
+        except ValueError as error:
+            name = str(draft.body.get("part") or draft.body.get("lot"))
+            notes.append(f"{draft.kind} {name[:40]!r} was not recorded: {error}; give it another name and screen again")
+        else:
+            good.append(draft)
+    return good, notes
 
 
 def _known_note(body: dict[str, Any], seq: int) -> str:

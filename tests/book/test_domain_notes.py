@@ -6,9 +6,9 @@ import pytest
 
 from partscreen.book.checks_typed import day_of, picture_type
 from partscreen.book.corrections import entry_correction
-from partscreen.book.entries import FittedKept, KitKept, ObservationKept
+from partscreen.book.entries import BiasKept, FittedKept, KitKept, ObservationKept, OutcomeKept
 from partscreen.book.facts import Facts
-from partscreen.book.jobs import fitted_draft
+from partscreen.book.jobs import bias_drafts, fitted_draft, outcome_drafts
 from partscreen.book.notes import (
     approval_draft,
     kit_check_draft,
@@ -172,6 +172,30 @@ def test_typed_entry_is_corrected_by_a_new_one_and_the_old_stays(book):
     assert (shown.entry, shown.older) == (first + 2, [first, first + 1])
     assert {seq: body for seq, body in ((e.seq, e.body) for e in book.entries()) if seq in bodies} == bodies
     assert book.verify().ok
+
+
+def test_words_and_figures_are_corrected_as_they_are_typed_at_the_bench(book):
+    facts = record_bag(book)
+    facts = write(book, fitted_draft(facts, part(facts), "hall", "Q1", channel=None, by=None, on=DAY))
+    drafts = [
+        *bias_drafts(facts, "hall", {"Q1": 0.01}, resistor=0.2, ambient=290.0, minutes=None, by=None, on=DAY),
+        *outcome_drafts(
+            facts, "passed_soak", ref=part(facts), lot=None, job=None, position=None, days=None, cause=None, note=None,
+            by=None, on=DAY,
+        ),
+    ]  # fmt: skip
+    facts = write(book, *drafts)
+    bias, outcome = facts.latest("bias"), facts.latest("outcome")
+
+    def corrected(fact, **changes):
+        return write(book, entry_correction(Facts(book), fact.seq, changes, reason="misread", by=None, on=DAY))
+
+    facts = corrected(bias, volts="0,0112", ambient="23.5", resistor="")
+    kept = facts.latest("bias").of(BiasKept)
+    assert (kept.volts, kept.ambient, kept.resistor) == (0.0112, 296.65, None)
+    facts = corrected(outcome, what="failed-after", days="4", cause="not-known")
+    kept = facts.latest("outcome").of(OutcomeKept)
+    assert (kept.what, kept.days, kept.cause) == ("failed_after", 4, "not_known")
 
 
 @pytest.mark.parametrize(

@@ -82,6 +82,8 @@ def test_kept_readings_are_the_readings_that_were_judged(book):
         if name == "run":  # numbered anew, equal runs stay together
             old, new = (np.diff(runs) != 0 for runs in (old, new))
         np.testing.assert_array_equal(old, new, err_msg=name)
+    assumed = {b.sessions[s] for b in (batch, again) for s in b.assumed_temp}
+    assert assumed == {again.sessions[s] for s in again.assumed_temp}
     np.testing.assert_array_equal(again.spots.value, batch.spots.value)
     np.testing.assert_array_equal(again.spots.std, batch.spots.std)
     assert again.spots.conditions == batch.spots.conditions
@@ -149,6 +151,19 @@ def test_nothing_judged_is_nothing_recorded(tmp_path, where):
     outcome = screen_files([missing], ScreenOptions(), figures=False)
     with pytest.raises(UnusableInput, match="no lot was judged"):
         record_screening(outcome, [missing], ScreenOptions(), where)
+
+
+def test_one_name_that_the_book_cannot_hold_does_not_stop_the_rest(book):
+    from dataclasses import replace
+
+    run = bag_run()
+    (one,) = run.screening.lots
+    parts = [p.model_copy(update={"part": "x" * 500}) if p.part == "T2" else p for p in one.parts]
+    screening = run.screening.model_copy(update={"lots": [one.model_copy(update={"parts": parts})]})
+    told = keep(book, Facts(book), replace(run, screening=screening))
+    assert any("longer than 400 bytes; give it another name" in note for note in told.notes)
+    assert sorted(e.body["part"] for e in book.entries(kind="part")) == ["T1", "T3", "T4", "T5", "T6"]
+    assert show_lot(Facts(book), lot(Facts(book))).lots[0].parts == 6
 
 
 def test_raw_files_of_a_run_have_their_roles():
