@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from partscreen.errors import Problem
-from partscreen.readings.builder import Builder, SpotRow
+from partscreen.readings.builder import Builder
 from partscreen.readings.file_draft import FileDraft
 from partscreen.readings.interpret import Interpreted, also_in_rows
 from partscreen.readings.lot_sheet import read_yes_no
@@ -15,9 +15,8 @@ from partscreen.readings.spot_rows import read_spots
 from partscreen.readings.sweep_rows import Owned, add_sweeps
 from partscreen.readings.tables import Bools
 from partscreen.readings.units import read_unit
+from partscreen.readings.wide_rows import LONGEST_PULSE, add_wide, rows_not_read_yet
 from partscreen.results import NotJudged
-
-LONGEST_PULSE = 1e-3  # s; a longer pulse warms the junction (assumption; data sheets use 300 us)
 
 
 def add_table(builder: Builder, draft: FileDraft, data: Interpreted) -> None:
@@ -31,6 +30,8 @@ def add_table(builder: Builder, draft: FileDraft, data: Interpreted) -> None:
     if parts is None:
         return
     keep = _rows_with_owner(builder, draft, data, lots, parts)
+    if data.wide:
+        keep &= ~rows_not_read_yet(draft, data, keep, parts)
     if not keep.any():
         return
     codes = np.full(data.n, -1, dtype=np.int64)
@@ -48,26 +49,16 @@ def add_table(builder: Builder, draft: FileDraft, data: Interpreted) -> None:
     spot_text = data.texts.get("quantity") or [""] * data.n
     is_spot = np.array([bool(text) for text in spot_text], dtype=np.bool_)
     spots = read_spots(data, np.flatnonzero(keep & is_spot), draft.problems, draft.notices)
-    for i, quantity, value, conditions in spots:
-        draft.spots.append(
-            SpotRow(
-                int(codes[i]),
-                int(sessions[i]),
-                quantity,
-                value,
-                conditions,
-                draft.number,
-                int(data.row[i]),
-                bool(control[i]),
-            )
-        )
-    if spots:
-        draft.sweeps["spot readings"] = draft.sweeps.get("spot readings", 0) + len(spots)
+    draft.add_spots(spots, codes, sessions, control, data.row)
     rows = np.flatnonzero(keep & ~is_spot)
     if rows.size:
         pulsed = _flags(draft, data, "pulse")
         stated = np.array([bool(text.strip()) for text in data.texts.get("pulse", [""] * data.n)], dtype=np.bool_)
-        add_sweeps(builder, draft, data, rows, Owned(codes, sessions, control, pulsed, stated))
+        owned = Owned(codes, sessions, control, pulsed, stated)
+        if data.wide:
+            rows = add_wide(builder, draft, data, rows, owned)
+        if rows.size:
+            add_sweeps(builder, draft, data, rows, owned)
 
 
 def _part_labels(draft: FileDraft, data: Interpreted) -> list[str] | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +11,7 @@ from partscreen.errors import Problem, UnusableInput
 from partscreen.quantities import QUANTITIES, bare
 from partscreen.readings.recognise import COLUMN_KEYS, ROLES, close_names
 from partscreen.readings.units import DoubtfulUnit, UnitReading, read_unit
+from partscreen.readings.wide_header import map_role, wide_column
 
 _ENTRY_KEYS = ("column", "unit", "sign", "constant", "value")
 _TOP_KEYS = ("format", "columns", "decimal", "delimiter")
@@ -79,10 +80,9 @@ def column_map_from(data: dict[str, Any], name: str) -> ColumnMap:
     for key in data:
         if key not in _TOP_KEYS:
             refuse("MAP_UNKNOWN_KEY", f"key {key!r} is not known", f"known keys: {', '.join(_TOP_KEYS)}", str(key))
-    if data.get("format", "long") != "long":
-        refuse(
-            "MAP_FORMAT", f"format {data['format']!r} is not read", 'write format = "long": one row a reading', "format"
-        )
+    if data.get("format", "long") not in ("long", "wide"):
+        fix = 'write format = "long" (one row a reading) or "wide" (one row a part)'
+        refuse("MAP_FORMAT", f"format {data['format']!r} is not read", fix, "format")
     decimal = data.get("decimal", "")
     if decimal not in ("", ".", ","):
         refuse(
@@ -103,12 +103,12 @@ def column_map_from(data: dict[str, Any], name: str) -> ColumnMap:
         refuse("MAP_EMPTY", "the map has no [columns]", 'add [columns] with lines such as part = "part"', "columns")
         columns = {}
     for role, said in columns.items():
-        if role not in ROLES:
+        if role not in ROLES and map_role(role) is None:
             hint = ", ".join(close_names(role, list(ROLES))) or ", ".join(ROLES)
             refuse("MAP_UNKNOWN_ROLE", f"{role!r} is nothing a column can be", f"names near it: {hint}", role)
             continue
         try:
-            entries[role] = _entry(role, said)
+            entries[role] = _entry(role, said) if role in ROLES else _wide_entry(role, said)
         except ValueError as error:
             refuse(
                 "MAP_ENTRY",
@@ -148,8 +148,21 @@ def _entry(role: str, said: Any) -> MapEntry:
     return MapEntry(None if column is None else str(column), unit, sign, constant)
 
 
+def _wide_entry(role: str, said: Any) -> MapEntry:
+    """A column of one reading a part, its role written as a header: `"C_BE @ VEB=0 V, f=1 MHz" = "Cap"`."""
+    column, wrong, _ = wide_column(-1, role)
+    if column is None:
+        raise ValueError("; ".join(what for _, what, _ in wrong))
+    if isinstance(said, str):
+        return MapEntry(said, column.unit)
+    entry = _entry(column.quantity, said)
+    if entry.column is None or entry.sign != 1:
+        raise ValueError("one reading a part is read from a column, as a magnitude: no constant and no sign")
+    return replace(entry, unit=entry.unit or column.unit)
+
+
 def _map_unit(role: str, text: Any) -> UnitReading:
-    if role not in COLUMN_KEYS and role != "pulse":
+    if role not in QUANTITIES and role != "pulse":
         raise ValueError(f"{role} takes no unit")
     try:
         return read_unit(str(text), "s" if role == "pulse" else QUANTITIES[role].unit)
@@ -191,7 +204,8 @@ class MapLine:
 
 def column_map_text(lines: list[MapLine], decimal: str = "") -> str:
     """The TOML of a map."""
-    out = ['format = "long"']
+    wide = any(line.role not in ROLES for line in lines)
+    out = [f'format = "{"wide" if wide else "long"}"']
     if decimal:
         out.append(f'decimal = "{decimal}"')
     out += ["", "[columns]"]
@@ -204,7 +218,8 @@ def column_map_text(lines: list[MapLine], decimal: str = "") -> str:
         if line.sign < 0:
             bits.append("sign = -1")
         plain = len(bits) == 1 and line.constant is None
-        out.append(f"{line.role} = " + (_quoted(line.header) if plain else "{ " + ", ".join(bits) + " }"))
+        role = line.role if line.role in ROLES else _quoted(line.role)
+        out.append(f"{role} = " + (_quoted(line.header) if plain else "{ " + ", ".join(bits) + " }"))
     return "\n".join(out) + "\n"
 
 

@@ -90,6 +90,20 @@ def parse_conditions(text: str) -> tuple[dict[str, float | str], list[Problem], 
     return found, problems, notices
 
 
+_SMALL_BIAS = 1.0  # V; no base-emitter junction stands more in forward direction while its capacitance is read (memory)
+
+
+def own_bias(quantity: str, conditions: dict[str, float | str]) -> dict[str, float | str]:
+    """The conditions with the reverse bias of a base-emitter capacitance under its own name, VEB.
+
+    People write `VBE=0 V` or `VBE=-5 V`. A VBE above 0 V and up to 1 V may be a forward bias and stays what it is.
+    """
+    bias = conditions.get("VBE")
+    if quantity != "c_be" or "VEB" in conditions or not isinstance(bias, float) or 0.0 < bias <= _SMALL_BIAS:
+        return conditions
+    return {("VEB" if key == "VBE" else key): value for key, value in conditions.items()}
+
+
 def _figure(text: str, si_unit: str, key: str, problems: list[Problem], notices: list[str]) -> float | None:
     read = read_cell(text, MIXED)
     if isinstance(read, BadCell) or math.isnan(read[0]):
@@ -203,4 +217,4 @@ def parse_reading(text: str) -> ParsedReading:
     problems += more
     if problems:
         raise UnusableInput(problems)
-    return ParsedReading(quantity.key, value, conditions, tuple(notices + more_notices))
+    return ParsedReading(quantity.key, value, own_bias(quantity.key, conditions), tuple(notices + more_notices))

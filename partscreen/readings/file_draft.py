@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from partscreen.errors import Problem
 from partscreen.readings.builder import Block, SpotRow
+from partscreen.readings.tables import Bools, Ints
 
 
 @dataclass(slots=True)
@@ -19,6 +21,7 @@ class FileDraft:
     notices: list[str] = field(default_factory=list)
     blocks: list[Block] = field(default_factory=list)
     spots: list[SpotRow] = field(default_factory=list)
+    told_twice: set[int] = field(default_factory=set)  # parts whose second row was told already
     told_apart: bool = False  # a run or time column says which rows belong together
     run_labels: dict[str, int] = field(default_factory=dict)
     sweeps: dict[str, int] = field(default_factory=dict)
@@ -26,3 +29,18 @@ class FileDraft:
     rows: int = 0
     sha256: str | None = None
     first_rows: dict[tuple[str, str], int] = field(default_factory=dict)  # (lot, part) to the row it first stands in
+
+    def add_spots(
+        self,
+        spots: Sequence[tuple[int, str, float, dict[str, float | str]]],
+        part: Ints,
+        session: Ints,
+        control: Bools,
+        row: Ints,
+    ) -> None:
+        """Spot readings of a table: (its row, quantity key, SI magnitude, conditions); the arrays are by row."""
+        for i, quantity, value, conditions in spots:
+            owner, sitting, line = int(part[i]), int(session[i]), int(row[i])
+            self.spots.append(SpotRow(owner, sitting, quantity, value, conditions, self.number, line, bool(control[i])))
+        if spots:
+            self.sweeps["spot readings"] = self.sweeps.get("spot readings", 0) + len(spots)

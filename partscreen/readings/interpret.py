@@ -29,6 +29,7 @@ from partscreen.readings.tables import Bools, Floats, Ints
 from partscreen.readings.times import clock_seconds
 from partscreen.readings.understanding import ColumnUnderstanding
 from partscreen.readings.units import DoubtfulUnit, UnitReading, read_unit
+from partscreen.readings.wide_header import WideColumn
 
 _MARK_WORDS = {POINT: "point", COMMA: "comma", MIXED: "mixed"}
 SHOWN_ROWS = 8  # rows listed in one message before "and n more"
@@ -49,6 +50,13 @@ class Interpreted:
     columns: list[ColumnUnderstanding]
     problems: list[Problem] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)
+    wide: list[WideColumn] = field(default_factory=list)
+    wide_marks: list[str] = field(default_factory=list)  # decimal mark of each
+
+    @property
+    def has_points(self) -> bool:
+        """Whether the rows hold points of sweeps in columns of their own."""
+        return any(key in self.numbers for key in ("ic", "ib", "vbe", "hfe", "vce_sat"))
 
     @property
     def n(self) -> int:
@@ -60,15 +68,18 @@ def interpret(table: Table, columns: ColumnMap | None) -> Interpreted:
     """Read every used column of a table. Never raises for content; problems are collected."""
     problems: list[Problem] = list(table.problems)
     notices: list[str] = list(table.notes)
-    uses, shown = plan_from_map(table, columns, problems) if columns else plan(table, problems, notices)
+    planned = plan_from_map(table, columns, problems, notices) if columns else plan(table, problems, notices)
+    uses, wide, shown = planned
     numeric = [use for use in uses.values() if use.role in COLUMN_KEYS and use.index >= 0]
     told = columns.decimal if columns else ""
     seen = [evidence(table.columns[use.index], table.encoding == WORKBOOK) for use in numeric]
     value_use = uses.get("value")
     if value_use is not None and value_use.index >= 0:
         seen.append(evidence(table.columns[value_use.index], table.encoding == WORKBOOK))
+    n_long = len(seen)
+    seen += [evidence(table.columns[column.index], table.encoding == WORKBOOK) for column in wide]
     marks = decide_marks(seen, table.delimiter, told)
-    value_mark = marks[len(numeric)] if len(marks) > len(numeric) else MIXED
+    value_mark = marks[len(numeric)] if n_long > len(numeric) else MIXED
     out = Interpreted(
         table,
         uses,
@@ -81,6 +92,8 @@ def interpret(table: Table, columns: ColumnMap | None) -> Interpreted:
         shown,
         problems,
         notices,
+        wide,
+        marks[n_long:],
     )
     # The gain comes last: where IC/IB says the same, its size is no slip of unit or decimal mark.
     _say_decided_elsewhere(out, numeric, seen, marks)

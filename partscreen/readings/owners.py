@@ -20,7 +20,7 @@ def close_draft(builder: Builder, draft: FileDraft) -> None:
         _settle_repeats(builder, draft, lambda code: names[code])
     for code, row in _spots_read_twice(draft).items():
         if code not in builder.condition:
-            _say_twice(builder, draft, code, *names[code], row)
+            say_twice(builder, draft, code, *names[code], row)
     builder.blocks += draft.blocks
     builder.spots += draft.spots
 
@@ -56,11 +56,14 @@ def _settle_repeats(builder: Builder, draft: FileDraft, name_of: Callable[[int],
         block.repeat = np.where(told, 0, found.repeat[at : at + len(block.part)] + again[at : at + len(block.part)])
         at += len(block.part)
     for code, row in found.duplicates.items():
+        if code in draft.told_twice:
+            continue
         lot, part = name_of(code)
-        _say_twice(builder, draft, code, lot, part, row)
+        say_twice(builder, draft, code, lot, part, row)
 
 
-def _say_twice(builder: Builder, draft: FileDraft, code: int, lot: str, part: str, row: int) -> None:
+def say_twice(builder: Builder, draft: FileDraft, code: int, lot: str, part: str, row: int) -> None:
+    """A part whose rows stand twice in a file: not usable, and told."""
     what = (
         f"part {part} of lot {lot} is read again from row {row} on: two parts under one number, or one part read twice"
     )

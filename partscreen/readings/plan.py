@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from partscreen.errors import Problem
 from partscreen.quantities import QUANTITIES
 from partscreen.readings.column_map import ColumnMap, absent_columns
-from partscreen.readings.recognise import COLUMN_KEYS, Recognised, recognise
+from partscreen.readings.recognise import COLUMN_KEYS, ROLES, Recognised, recognise
 from partscreen.readings.table_form import Table
 from partscreen.readings.understanding import ColumnUnderstanding
 from partscreen.readings.units import DoubtfulUnit, UnitReading, read_unit
+from partscreen.readings.wide_header import WideColumn, is_wide, same_reading, split_wide, wide_column
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,21 +27,27 @@ class Use:
     constant: float | str | None = None
 
 
-def plan(table: Table, problems: list[Problem], notices: list[str]) -> tuple[dict[str, Use], list[ColumnUnderstanding]]:
-    """Roles by header name and unit."""
+def plan(
+    table: Table, problems: list[Problem], notices: list[str]
+) -> tuple[dict[str, Use], list[WideColumn], list[ColumnUnderstanding]]:
+    """Roles by header name and unit, and the columns that hold one reading a part."""
     uses: dict[str, Use] = {}
+    wide: list[WideColumn] = []
     shown: list[ColumnUnderstanding] = []
     twice: set[str] = set()
     for index, header in enumerate(table.header):
+        if is_wide(header):
+            _plan_wide(table, index, wide, shown, problems, notices)
+            continue
         found = recognise(header) if header else None
         if found is None:
             remark = "no header" if not header else "not known; name it in a column map if it is needed"
             if header or any(table.columns[index] if index < len(table.columns) else ()):
                 shown.append(ColumnUnderstanding(header, None, "", remark))
             continue
-        if found.spot or found.doubt is not None:
-            problems.append(_unusable_header(table, index, found))
-            if found.doubt is not None and found.role in COLUMN_KEYS and found.role not in uses:
+        if found.doubt is not None:
+            problems.append(Problem(*found.doubt, table.file, table.header_row, table.column_label(index)))
+            if found.role in COLUMN_KEYS and found.role not in uses:
                 uses[found.role] = Use(found.role, index, UnitReading(np.nan, 0.0, "?"))  # there, but not usable
             shown.append(ColumnUnderstanding(header, None, "", "cannot be used, see the problems"))
             continue
@@ -62,7 +69,55 @@ def plan(table: Table, problems: list[Problem], notices: list[str]) -> tuple[dic
             notices.append(f"column {header}: {unit.notice}")
         uses[found.role] = Use(found.role, index, unit)
         shown.append(_shown(header, found.role, unit))
-    return uses, shown
+    if wide:
+        _alone_in_their_row(table, uses, wide)
+        unused = [column.header for column in shown if column.role is None and column.remark.startswith("not known")]
+        if unused:
+            notices.append(f"columns not used: {', '.join(unused)}")
+    return uses, wide, shown
+
+
+def _plan_wide(
+    table: Table,
+    index: int,
+    wide: list[WideColumn],
+    shown: list[ColumnUnderstanding],
+    problems: list[Problem],
+    notices: list[str],
+) -> None:
+    """A column of one reading a part. One that stands twice is not chosen between."""
+    header, label = table.header[index], table.column_label(index)
+    column, wrong, notes = wide_column(index, header)
+    problems += [Problem(*one, table.file, table.header_row, label) for one in wrong]
+    if column is None:
+        shown.append(ColumnUnderstanding(header, None, "", "cannot be used, see the problems"))
+        return
+    notices += [f"column {header}: {note}" for note in notes]
+    unit = _unit_of(table, index, Recognised(column.quantity, column.unit, True), problems)
+    column = replace(column, unit=unit)
+    twin = next((one for one in wide if same_reading(one, column)), None)
+    if twin is not None:
+        what = f"columns {twin.header!r} and {header!r} are the same reading under the same conditions"
+        fix = "state what differs, or write meant repeats one row a reading with a column run; the second was not used"
+        problems.append(Problem("COLUMN_TWICE", what, fix, table.file, table.header_row, label))
+        shown.append(ColumnUnderstanding(header, None, "", "read as the same thing twice"))
+        return
+    if unit is not None and np.isnan(unit.factor):
+        shown.append(ColumnUnderstanding(header, None, "", "cannot be used, see the problems"))
+        return
+    wide.append(column)
+    shown.append(ColumnUnderstanding(header, column.role, unit.name if unit else "", "one reading a part"))
+
+
+def _alone_in_their_row(table: Table, uses: dict[str, Use], wide: list[WideColumn]) -> None:
+    """Gain or a voltage without a current beside it, in a file of one row a part: a reading without conditions."""
+    if "ic" in uses or "ib" in uses:
+        return
+    for role in ("hfe", "vbe", "vce_sat"):
+        if role in uses and not any(column.quantity == role and not column.conditions for column in wide):
+            use = uses.pop(role)
+            wide.append(WideColumn(use.index, table.header[use.index], role, use.unit))
+    wide.sort(key=lambda column: column.index)
 
 
 def _shown(header: str, role: str, unit: UnitReading | None) -> ColumnUnderstanding:
@@ -75,18 +130,9 @@ def _shown(header: str, role: str, unit: UnitReading | None) -> ColumnUnderstand
     return ColumnUnderstanding(header, role)
 
 
-def _unusable_header(table: Table, index: int, found: Recognised) -> Problem:
-    if found.doubt is not None:
-        code, what, fix = found.doubt
-        return Problem(code, what, fix, table.file, table.header_row, table.column_label(index))
-    what = f"{QUANTITIES[found.role].words} as a column of its own is not read in a file of one row a reading"
-    fix = "give it rows of its own: lot, part, quantity, value, unit, conditions"
-    return Problem("SPOT_AS_COLUMN", what, fix, table.file, table.header_row, table.column_label(index))
-
-
 def _unit_of(table: Table, index: int, found: Recognised, problems: list[Problem]) -> UnitReading | None:
     text = table.units[index] if table.unit_row else ""
-    if not text or (found.role not in COLUMN_KEYS and found.role != "pulse"):
+    if not text or (found.role not in QUANTITIES and found.role != "pulse"):
         return found.unit
     si_unit = "s" if found.role == "pulse" else QUANTITIES[found.role].unit
     label = table.column_label(index)
@@ -107,19 +153,44 @@ def _unit_of(table: Table, index: int, found: Recognised, problems: list[Problem
     return below
 
 
+def _map_wide(
+    table: Table,
+    column: WideColumn,
+    unit: UnitReading | None,
+    wide: list[WideColumn],
+    shown: list[ColumnUnderstanding],
+    problems: list[Problem],
+) -> None:
+    """A column of one reading a part that a column map names."""
+    header, role = table.header[column.index], column.header
+    if unit is None:
+        own = recognise(split_wide(header)[0])
+        fits = own is not None and own.role == column.quantity and own.doubt is None
+        unit = _unit_of(table, column.index, own if own and fits else Recognised(column.quantity), problems)
+    wide.append(replace(column, header=header, unit=unit))
+    shown.append(ColumnUnderstanding(header, role, unit.name if unit else "", "one reading a part"))
+
+
 def plan_from_map(
-    table: Table, columns: ColumnMap, problems: list[Problem]
-) -> tuple[dict[str, Use], list[ColumnUnderstanding]]:
+    table: Table, columns: ColumnMap, problems: list[Problem], notices: list[str]
+) -> tuple[dict[str, Use], list[WideColumn], list[ColumnUnderstanding]]:
+    """Roles as a column map gives them."""
     absent = absent_columns(columns, table.header, table.file, table.header_row)
     problems.extend(absent)
     if absent:
-        return {}, []
+        return {}, [], []
     place = {name.strip().strip('"'): index for index, name in reversed(list(enumerate(table.header)))}
     uses: dict[str, Use] = {}
+    wide: list[WideColumn] = []
     shown: list[ColumnUnderstanding] = []
     for role, entry in columns.entries.items():
         index = -1 if entry.column is None else place[entry.column.strip()]
         unit = entry.unit
+        column, _, notes = (None, [], []) if role in ROLES else wide_column(index, role)
+        if column is not None:
+            _map_wide(table, column, entry.unit, wide, shown, problems)
+            notices += [f"column {table.header[index]}: {note}" for note in notes]
+            continue
         if unit is None and index >= 0 and (role in COLUMN_KEYS or role == "pulse"):
             own = recognise(table.header[index])
             found = own if own is not None and own.role == role and own.doubt is None else Recognised(role)
@@ -132,10 +203,10 @@ def plan_from_map(
                 header, role, unit.name if unit else "", remark, None if index >= 0 else entry.constant, entry.sign
             )
         )
-    used = {use.index for use in uses.values()}
+    used = {use.index for use in uses.values()} | {column.index for column in wide}
     shown += [
         ColumnUnderstanding(name, None, "", "not in the column map")
         for i, name in enumerate(table.header)
         if i not in used and name
     ]
-    return uses, shown
+    return uses, wide, shown

@@ -143,16 +143,18 @@ def recognised_count(cells: list[str]) -> int:
             continue
         if cell.lstrip("+-.,")[:1].isdigit():
             return 0
-        found = recognise(cell)
-        if found is not None and found.role not in seen:
+        name, at, _ = cell.partition("@")
+        found = recognise(name) if at else recognise(cell)
+        role = cell if at else found.role if found is not None else ""
+        if found is not None and role not in seen:
             count += 1
-            seen.add(found.role)
+            seen.add(role)
     return count
 
 
 def is_unit(cell: str, header: str) -> bool:
     """Whether a cell below `header` is that column's unit."""
-    found = recognise(header)
+    found = recognise(header.partition("@")[0])
     text = cell.strip().strip("[](){}").strip()
     if found is None or not text or text == "-" or text[:1].isdigit():
         return False

@@ -6,7 +6,7 @@ import math
 
 from partscreen.errors import Problem
 from partscreen.quantities import QUANTITIES, Quantity, find_quantity
-from partscreen.readings.conditions import parse_conditions, spot_value
+from partscreen.readings.conditions import own_bias, parse_conditions, spot_value
 from partscreen.readings.interpret import Interpreted, bad_cell_problem
 from partscreen.readings.numbers import BadCell
 from partscreen.readings.recognise import close_names
@@ -49,7 +49,7 @@ def read_spots(data: Interpreted, rows: Ints, problems: list[Problem], notices: 
         told.update(notes)
         told.update(more)
         if not math.isnan(value) and not wrong_conditions:
-            found.append((i, quantity.key, value, dict(read)))
+            found.append((i, quantity.key, value, dict(own_bias(quantity.key, read))))
     notices.extend(sorted(told))
     for role, cells in bad.items():
         column = (

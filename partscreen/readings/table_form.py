@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 from partscreen.errors import Problem
 from partscreen.readings.recognise import is_unit
+from partscreen.readings.wide_header import join_conditions
 
 HeaderTest = Callable[[list[str]], int]
 WORKBOOK = "workbook"  # encoding of tables whose cells may be stored numbers
@@ -82,7 +83,8 @@ def build_table(
     With `lines` (all lines of a text whose rows hold no quotes) the records are only its head; the body is cut from the
     lines in one go, and None comes back when they are not all of one width.
     """
-    header = [cell.strip() for cell in _without_hash(records[place])]
+    head = join_conditions(_without_hash(records[place]), delimiter)
+    header = [cell.strip() for cell in head]
     while header and not header[-1]:
         header.pop()
     table = Table(file, header, [""] * len(header), [], [], rows[place], delimiter=delimiter)
@@ -100,7 +102,7 @@ def build_table(
         start += 1
     if lines is not None:
         repeats = {lines[place]} | ({lines[table.unit_row - 1]} if table.unit_row else set())
-        return table if _cut_at_once(table, lines, start, len(records[place]), repeats) else None
+        return table if _cut_at_once(table, lines, start, len(head), repeats) else None
     body, body_rows = _body(table, records, rows, start, records[place], unit_row)
     _fill_columns(table, body, body_rows)
     return table

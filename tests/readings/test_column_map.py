@@ -89,7 +89,7 @@ def test_map_may_name_an_odd_delimiter(tmp_path):
     [
         ("[columns", "MAP_NOT_TOML", "no valid TOML"),
         ('format = "long"', "MAP_EMPTY", "no [columns]"),
-        ('format = "wide"\n[columns]\nic = "a"', "MAP_FORMAT", "'wide' is not read"),
+        ('format = "heap"\n[columns]\nic = "a"', "MAP_FORMAT", "'heap' is not read"),
         ('colums = 1\n[columns]\nic = "a"', "MAP_UNKNOWN_KEY", "'colums' is not known"),
         ('[columns]\ntype = "a"', "MAP_UNKNOWN_ROLE", "'type' is nothing a column can be"),
         ('[columns]\nic = { unit = "A" }', "MAP_ENTRY", "either a column or a constant"),

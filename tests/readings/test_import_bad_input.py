@@ -316,10 +316,13 @@ def test_two_columns_of_one_meaning_are_not_chosen_between(tmp_path):
     assert "neither was used" in problem.fix
 
 
-def test_spot_quantity_as_a_column_is_not_lost_silently(tmp_path):
-    problem = _only(imported(tmp_path, "part,ic [A],hfe,C_BE [nF]\n1,1,80,4.8\n"))
-    assert (problem.code, problem.column) == ("SPOT_AS_COLUMN", "C_BE [nF]")
-    assert "quantity, value, unit" in problem.fix
+def test_spot_quantity_as_a_column_beside_a_sweep_is_read_once_a_part(tmp_path):
+    batch = imported(tmp_path, "part,ic [A],hfe,C_BE [nF]\n1,1,80,4.8\n1,2,70,4.8\n2,1,81,\n2,2,71,4.7\n")
+    assert batch.problems == ()
+    assert batch.points.hfe.tolist() == [80.0, 70.0, 81.0, 71.0]
+    assert batch.spots.quantity.tolist() == ["c_be", "c_be"]
+    assert batch.spots.row.tolist() == [2, 5]
+    np.testing.assert_allclose(batch.spots.value, [4.8e-9, 4.7e-9])
 
 
 @pytest.mark.parametrize(
