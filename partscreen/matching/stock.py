@@ -147,7 +147,7 @@ def _nothing(left_out: Sequence[Unmatched], held: bool) -> Problem:
     count: dict[str, int] = {}
     for part in left_out:
         count[part.why] = count.get(part.why, 0) + 1
-    told = "; ".join(f"{n} {why}" for why, n in count.items()) or "the results hold no parts"
+    told = "; ".join(f"{why} ({n})" for why, n in count.items()) or "the results hold no parts"
     fix = "measure what `screen` asks for and screen again"
     return Problem("NO_PARTS", f"no part to match: {told}", fix if held else f"{fix}, or take held parts with --held")
 

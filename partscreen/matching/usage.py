@@ -127,8 +127,9 @@ def within(usage: Usage, low: float, high: float) -> tuple[Usage, float]:
     inside = (usage.ic >= low * (1 - 1e-9)) & (usage.ic <= high * (1 + 1e-9))
     kept = float(usage.weight[inside].sum())
     if kept <= 0.0:
+        at = f"{usage.ic[0]:.3g}" if usage.ic.size == 1 else f"{usage.ic[0]:.3g} to {usage.ic[-1]:.3g}"
         raise ValueError(
-            f"the stage works at {usage.ic[0]:.3g} to {usage.ic[-1]:.3g} A per device, the parts were read "
+            f"the stage works at {at} A per device, the parts were read "
             f"from {low:.3g} to {high:.3g} A: no current in common; read the parts at the currents of the stage"
         )
     return Usage(usage.ic[inside], usage.weight[inside] / kept, usage.words), 1.0 - kept

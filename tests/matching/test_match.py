@@ -203,7 +203,7 @@ def test_no_accepted_part_says_what_there_is_and_the_way_out():
     run = screening(lot("A", NPN, [part("A1", disposition="hold"), part("A2", disposition="reject")]))
     (told,) = problems(lambda: stock_of(run))
     assert told.code == "NO_PARTS"
-    assert "1 held; 1 rejected" in told.what
+    assert "held (1); rejected (1)" in told.what
     assert "--held" in told.fix
 
 
@@ -213,7 +213,7 @@ def test_a_part_without_vbe_is_left_over_and_all_of_them_are_refused():
     mixed = screening(run.lots[0].model_copy(update={"parts": [*run.lots[0].parts, blind]}), run.lots[1])
     assert {u.part: u.why for u in matched(mixed).unmatched}["A-777"] == "VBE was not read"
     (told,) = problems(lambda: stock_of(screening(lot("A", NPN, [part("A1", seen=False)]))))
-    assert "1 VBE was not read" in told.what
+    assert "VBE was not read (1)" in told.what
 
 
 def test_one_polarity_alone_makes_no_pairs():
