@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partscreen.lots.likelihood import bulk_evidence, cells, laid_out, ln_likelihood, ln_likelihood_of_lots, posterior
+from partscreen.lots.likelihood import Bulk, bulk_of, cells, laid_out, ln_likelihood, ln_likelihood_of_lots, posterior
 from partscreen.results import LotAction, LotResult, PartResult
 from partscreen.screening.disposition import DEFAULT_COST, HOLD_COST, WRONG_REJECT_COST
 from partscreen.screening.evidence.lot import CONCENTRATION
@@ -86,14 +86,15 @@ def evidence_of_lot(parts: Sequence[PartResult]) -> tuple[dict[str, float], froz
     return weighed, certain
 
 
-def bulk_of_lot(lot: LotResult, prior_share: float) -> float | None:
-    """Ln likelihood ratio of the bulk of a lot, unfit over as marked; 0 where nothing said which it is; None: unknown.
+def bulk_of_lot(judgement: str, bulk_unfit: float | None, prior_share: float) -> Bulk | None:
+    """What screening says of the bulk of a lot: its `judgement` and `bulk_unfit`; None: not known.
 
     `prior_share`: of unfit parts, as the screening had it.
     """
-    if lot.judgement in BULK_NOT_TOLD:
-        return 0.0
-    return None if lot.bulk_unfit is None else bulk_evidence(lot.bulk_unfit, prior_share)
+    found = None if bulk_unfit is None else bulk_of(bulk_unfit, prior_share)
+    if judgement in BULK_NOT_TOLD:
+        return Bulk(0.0, None if found is None else found.unfit)
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +120,7 @@ def share_bound(
     prior_share: float = 0.1,
     confidence: float = 0.95,
     tolerable: float = TOLERABLE_SHARE,
-    bulk: float | None = None,
+    bulk: Bulk | None = None,
 ) -> ShareBound:
     """Bounds of a lot's share from the evidence of its parts.
 
@@ -128,14 +129,13 @@ def share_bound(
     evidence : ln likelihood ratios, unfit over as marked, of the parts that were weighed
     certain : parts unfit for certain, besides
     prior_share : expected share before any reading, as screening has it
-    bulk : ln likelihood ratio of the lot's bulk (`bulk_of_lot`)
+    bulk : what screening says of the lot's bulk (`bulk_of_lot`)
     """
     grid, readings = cells(CELLS), laid_out([evidence], [certain])
     before = grid.beta(CONCENTRATION * prior_share, CONCENTRATION * (1.0 - prior_share))
     expected = posterior(ln_likelihood(readings, grid.middle), before)
     # Screening's evidence holds what it expects of a lot's bulk; with every share as likely, the bulk counts once.
-    told = None if bulk is None else np.array([bulk])
-    flat = posterior(ln_likelihood_of_lots(readings, grid.middle, told), grid.beta(1.0, 1.0))
+    flat = posterior(ln_likelihood_of_lots(readings, grid.middle, [bulk]), grid.beta(1.0, 1.0))
     below, above, alone_below, alone_above = (
         float(grid.quantile(mass, q)[0]) for mass in (expected, flat) for q in (confidence, 1.0 - confidence)
     )
@@ -174,7 +174,7 @@ def lot_actions(
         return f"{head}; nothing says whether the bulk is right, so the share of unfit parts is not known.", named
     expects = KNOWN_GOOD_SHARE if lot.known_good else prior_share
     expected = min(expects, prior_share)
-    bulk = bulk_of_lot(lot, expected)
+    bulk = bulk_of_lot(lot.judgement, lot.bulk_unfit, expected)
     bound = share_bound(list(evidence.values()), len(certain), prior_share=expected, bulk=bulk)
     side, of_lots, alone = "below", bound.below, bound.alone_below
     if 2 * clear < lot.n_parts:

@@ -194,18 +194,30 @@ def lean(readings: Readings) -> Floats:
     return out
 
 
-def bulk_evidence(bulk_unfit: float, prior_share: float) -> float:
-    """Ln likelihood ratio of a lot's bulk, unfit over as marked, from its probability of being unfit.
+@dataclass(frozen=True, slots=True)
+class Bulk:
+    """What screening says of the main population of a lot.
+
+    ratio : ln likelihood ratio, unfit over as marked; 0: nothing told which it is. unfit : whether screening took it as
+    unfit, so that the parts' evidence follows from that; None: not known.
+    """
+
+    ratio: float
+    unfit: bool | None = None
+
+
+def bulk_of(bulk_unfit: float, prior_share: float) -> Bulk:
+    """From the probability that the bulk of a lot is unfit.
 
     `bulk_unfit` holds what screening expected of lots beforehand; that is taken off again. At most
     `LARGEST_EVIDENCE` either way.
     """
     before = share_priors(prior_share)[0]
     ln = logit(np.clip(bulk_unfit, 1e-12, 1.0 - 1e-12)) - logit(before)
-    return float(np.clip(ln, -LARGEST_EVIDENCE, LARGEST_EVIDENCE))
+    return Bulk(float(np.clip(ln, -LARGEST_EVIDENCE, LARGEST_EVIDENCE)), bulk_unfit > 0.5)
 
 
-def ln_likelihood_of_lots(readings: Readings, share: Floats, bulk: Floats | None = None) -> Floats:
+def ln_likelihood_of_lots(readings: Readings, share: Floats, bulk: Sequence[Bulk | None] | None = None) -> Floats:
     """As `ln_likelihood`, with the evidence on the bulk of a lot counted once.
 
     All parts of a lot lean on one reference, and parts that are alike are right together or wrong together. So the
@@ -219,16 +231,21 @@ def ln_likelihood_of_lots(readings: Readings, share: Floats, bulk: Floats | None
 
     Parameters
     ----------
-    bulk : (n_lots,), optional
-        M, ln likelihood ratio of each lot's bulk (`bulk_evidence`). NaN, or left out: the median evidence of the bulk.
+    bulk : of each lot, optional
+        What screening says of it. None: the median evidence of the side most parts are on stands for M, and that side
+        for the bulk.
     """
     m = lean(readings)
-    same = (readings.evidence > 0) == (m > 0)[readings.lot]
+    told = list(bulk) if bulk is not None else [None] * m.size
+    ratio = np.array([m[i] if b is None else b.ratio for i, b in enumerate(told)])
+    unfit = np.array(
+        [m[i] > 0 if b is None or b.unfit is None else b.unfit for i, b in enumerate(told)], dtype=np.bool_
+    )
+    same = (readings.evidence > 0) == unfit[readings.lot]
     turned = np.where(same, -readings.evidence, np.maximum(readings.evidence, 0.0))
     straight = _scaled(ln_likelihood(readings, share))
     other = _scaled(ln_likelihood(replace(readings, evidence=turned), share))
-    told = m if bulk is None else np.where(np.isnan(bulk), m, bulk)
-    against = np.where(m > 0, told, -told)  # ln odds of the straight product, above the other
+    against = np.where(unfit, ratio, -ratio)  # ln odds of the straight product, above the other
     read = np.bincount(readings.lot, readings.evidence != 0, minlength=m.size)
     odds = np.where(read < 2, -np.inf, -against)
     return np.asarray(np.logaddexp(straight, other + odds[:, None]))

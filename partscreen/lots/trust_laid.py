@@ -9,7 +9,7 @@ from datetime import date
 import numpy as np
 import numpy.typing as npt
 
-from partscreen.lots.likelihood import Readings
+from partscreen.lots.likelihood import Bulk, Readings
 from partscreen.lots.risk_by_type import numbered
 from partscreen.lots.trust_model import Grids, Groups
 from partscreen.lots.trust_records import FieldOutcome, LotRecord, key_of, readings_of, weights
@@ -31,7 +31,7 @@ class Laid:
 
     records: list[LotRecord]
     readings: Readings
-    bulk: Floats
+    bulk: list[Bulk | None]
     weight: Floats
     groups: Groups
     names: list[str]
@@ -63,7 +63,7 @@ def lay_out(
     return Laid(
         list(records),
         readings_of(records, outcomes),
-        np.array([np.nan if r.bulk is None else r.bulk for r in records]),
+        [r.bulk for r in records],
         groups.weight,
         groups,
         [first[key] for key in keys],
@@ -100,7 +100,7 @@ def says_something(laid: Laid) -> npt.NDArray[np.bool_]:
     spoken = np.bincount(laid.readings.lot, laid.readings.whole != 0, minlength=n) + laid.readings.certain
     met = laid.readings.field
     in_field = np.zeros(n) if met is None else np.bincount(laid.readings.lot, met != 0, minlength=n)
-    told = np.isnan(laid.bulk) | (np.abs(laid.bulk) >= BULK_TOLD)
+    told = np.array([b is None or abs(b.ratio) >= BULK_TOLD for b in laid.bulk])
     return np.asarray(((spoken > 0) & told) | (laid.readings.certain > 0) | (in_field > 0))
 
 

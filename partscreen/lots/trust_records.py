@@ -9,7 +9,7 @@ from datetime import date
 
 import numpy as np
 
-from partscreen.lots.likelihood import Readings, laid_out
+from partscreen.lots.likelihood import Bulk, Readings, laid_out
 
 FAILED_FIRST = 30.0
 """How much likelier an unfit part is to fail at first power-up (assumption: 3 in 10 against 1 in 100; parts of reported
@@ -34,9 +34,8 @@ PART_CAUSE = 3.0
 class LotRecord:
     """One lot from one supplier. `evidence`, by part: ln likelihood ratio, unfit over as marked; never a posterior.
 
-    certain : parts unfit for certain (dead, reversed, outside a limit). bulk : ln likelihood ratio of the bulk of the
-    lot, unfit over as marked; 0: nothing said which it is (judgements `no_reference` and `undecided`); None: not known,
-    the parts' median stands for it. when : bought or judged.
+    certain : parts unfit for certain (dead, reversed, outside a limit). bulk : what screening says of the lot's main
+    population; None: not known, the parts' median stands for it. when : bought or judged.
     """
 
     supplier: str
@@ -45,7 +44,7 @@ class LotRecord:
     when: date | None = None
     evidence: Mapping[str, float] = field(default_factory=dict)
     certain: frozenset[str] = frozenset()
-    bulk: float | None = None
+    bulk: Bulk | None = None
 
     @property
     def n_read(self) -> int:

@@ -17,6 +17,7 @@ from partscreen.errors import Problem, UnusableInput
 if TYPE_CHECKING:
     from partscreen.book.facts import Facts
     from partscreen.book.store import Book
+    from partscreen.lots.likelihood import Bulk
     from partscreen.lots.trust_records import FieldOutcome, LotRecord
     from partscreen.results.trust import NotCounted, Trust
 
@@ -113,7 +114,8 @@ def records_of_results(paths: Sequence[Path]) -> tuple[list[LotRecord], list[Not
                 left_out.append(NotCounted(supplier=lot.supplier, lot=lot.lot, why=KNOWN_GOOD))
                 continue
             evidence, certain = evidence_of_lot(lot.parts)
-            bulk = bulk_of_lot(lot, float(screening.settings.get("prior_share") or PRIOR_SHARE))
+            prior = float(screening.settings.get("prior_share") or PRIOR_SHARE)
+            bulk = bulk_of_lot(lot.judgement, lot.bulk_unfit, prior)
             records.append(
                 LotRecord(lot.supplier or "", lot.lot, lot.type or "", evidence=evidence, certain=certain, bulk=bulk)
             )
@@ -184,15 +186,11 @@ def _lots_of(book: Book) -> tuple[list[LotRecord], list[NotCounted]]:
     return records, left_out
 
 
-def _bulk(body: dict[str, Any]) -> float | None:
-    from partscreen.lots.action import BULK_NOT_TOLD
-    from partscreen.lots.likelihood import bulk_evidence
+def _bulk(body: dict[str, Any]) -> Bulk | None:
+    from partscreen.lots.action import bulk_of_lot
 
-    if body.get("judgement") in BULK_NOT_TOLD:
-        return 0.0
-    unfit = body.get("bulk_unfit")
     prior = float((body.get("settings") or {}).get("prior_share") or PRIOR_SHARE)
-    return None if unfit is None else bulk_evidence(float(unfit), prior)
+    return bulk_of_lot(str(body.get("judgement")), body.get("bulk_unfit"), prior)
 
 
 def _outcomes_of(facts: Facts) -> list[FieldOutcome]:

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 import pytest
 
+from partscreen.lots.likelihood import Bulk
 from partscreen.lots.trust import supplier_trust
 from partscreen.lots.trust_records import FieldOutcome, LotRecord
 from partscreen.lots.trust_words import percent
@@ -109,7 +110,7 @@ def test_old_bad_lots_are_forgotten_in_time():
 
 def test_lots_whose_bulk_nothing_vouches_for_do_not_count_as_known():
     unknown = [
-        LotRecord(r.supplier, r.lot, r.type, r.when, r.evidence, bulk=0.0) for r in lots("Alder", 12)
+        LotRecord(r.supplier, r.lot, r.type, r.when, r.evidence, bulk=Bulk(0.0)) for r in lots("Alder", 12)
     ]  # fmt: skip
     (one,) = told(unknown, history=False).suppliers
     assert one.lots_effective == 0

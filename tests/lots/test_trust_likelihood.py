@@ -10,8 +10,9 @@ from scipy.stats import beta
 
 from partscreen.lots.likelihood import (
     LARGEST_EVIDENCE,
+    Bulk,
     Readings,
-    bulk_evidence,
+    bulk_of,
     cells,
     laid_out,
     lean,
@@ -105,10 +106,10 @@ def test_forty_parts_that_lean_on_one_reference_do_not_exclude_a_wholly_substitu
     assert GRID.chance_above(shared, 0.5)[0] == pytest.approx(1 / (1 + np.exp(3.0)), rel=0.02)
 
 
-@pytest.mark.parametrize(("unfit", "sign"), [(0.003, -1), (0.0745, 0), (0.9, 1), (0.0, -1), (1.0, 1)])
+@pytest.mark.parametrize(("unfit", "sign"), [(0.003, -1), (0.0773, 0), (0.9, 1), (0.0, -1), (1.0, 1)])
 def test_bulk_evidence_takes_off_what_was_expected_beforehand(unfit, sign):
-    """At an expected share of 0.1 the bulk is expected to be unfit in 7.4 of 100 lots."""
-    found = bulk_evidence(unfit, 0.1)
+    """At an expected share of 0.1 the bulk is expected to be unfit in 7.7 of 100 lots."""
+    found = bulk_of(unfit, 0.1).ratio
     assert abs(found) <= LARGEST_EVIDENCE
     assert np.sign(np.round(found, 1)) == sign
 
@@ -116,13 +117,22 @@ def test_bulk_evidence_takes_off_what_was_expected_beforehand(unfit, sign):
 def test_lot_whose_bulk_is_told_clearly_counts_part_by_part():
     lot = laid_out([[-3.0] * 12], [0])
     flat = GRID.beta(1.0, 1.0)
-    told = posterior(ln_likelihood_of_lots(lot, GRID.middle, np.array([-20.0])), flat)
+    told = posterior(ln_likelihood_of_lots(lot, GRID.middle, [Bulk(-20.0, False)]), flat)
     assert np.allclose(told, posterior(ln_likelihood(lot, GRID.middle), flat), atol=1e-6)
+
+
+def test_unfit_half_beside_a_bulk_as_marked_stays_unfit_whichever_half_is_larger():
+    """The main population of a lot need not be the side most parts are on: what screening says of it decides."""
+    lot = laid_out([[15.0] * 6 + [-4.0] * 6], [0])
+    found = posterior(ln_likelihood_of_lots(lot, GRID.middle, [Bulk(-1.2, False)]), GRID.beta(0.1, 0.9))
+    low, high = GRID.ends(found)
+    assert low[0] > 0.2
+    assert high[0] > 0.7
 
 
 def test_bulk_that_nothing_vouches_for_may_as_well_be_the_other_way():
     lot = laid_out([[-6.0] * 12], [0])
-    found = posterior(ln_likelihood_of_lots(lot, GRID.middle, np.array([0.0])), GRID.beta(1.0, 1.0))
+    found = posterior(ln_likelihood_of_lots(lot, GRID.middle, [Bulk(0.0)]), GRID.beta(1.0, 1.0))
     assert GRID.chance_above(found, 0.5)[0] == pytest.approx(0.5, abs=0.01)
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from partscreen.lots.likelihood import Readings, ln_likelihood, ln_likelihood_of_lots
+from partscreen.lots.likelihood import Bulk, Readings, ln_likelihood, ln_likelihood_of_lots
 from partscreen.lots.trust_fit import Fitted, fit_suppliers
 from partscreen.lots.trust_model import Grids, Groups
 
@@ -24,7 +24,7 @@ class World:
     pair_truth: np.ndarray
     naive: np.ndarray
     mean: float = np.nan
-    bulk: np.ndarray | None = None
+    bulk: list[Bulk] | None = None
 
 
 def evidence_of(rng, bad, lot, strength, shared=0.0):
@@ -167,6 +167,7 @@ def one_reference(rng, of: Grids, n_suppliers=12, *, strength=4.0):
     bad_bulk = np.bincount(lot, np.sign(e), minlength=n_lots) > 0
     bulk = np.where(bad_bulk, 0.5, -0.5) * strength + rng.normal(size=n_lots) * np.sqrt(strength)
     e = np.where(((bulk > 0) != bad_bulk)[lot], -e, e)
+    told = [Bulk(float(b), bool(b > 0)) for b in bulk]
     supplier = world.groups.supplier[world.groups.pair][lot]
     naive = np.bincount(supplier, e > 0) / np.bincount(supplier)
-    return replace(world, readings=replace(world.readings, evidence=e), naive=naive, bulk=bulk)
+    return replace(world, readings=replace(world.readings, evidence=e), naive=naive, bulk=told)
