@@ -48,10 +48,10 @@ def text_of(result: Screening) -> str:
     data = _short(result.model_dump(mode="json", by_alias=True))
     (lot,) = data["lots"]
     parts = lot.pop("parts")
-    head = json.dumps(data, ensure_ascii=False)
+    del data["lots"]
+    head, of_lot_ = (json.dumps(value, ensure_ascii=False).removesuffix("}") for value in (data, lot))
     lines = ",\n".join(json.dumps(part, ensure_ascii=False, separators=(",", ":")) for part in parts)
-    assert head.endswith("}]}")
-    return head.removesuffix("}]}") + ', "parts": [\n' + lines + "\n]}]}\n"
+    return f'{head}, "lots": [{of_lot_}, "parts": [\n{lines}\n]}}]}}\n'
 
 
 def _short(value: Any) -> Any:
