@@ -123,7 +123,7 @@ def lower_bound(
     ----------
     problem : SetProblem, with at most `LARGEST` possible sets
     incumbent : array, shape (n_sets, size)
-        A choice; the search for a bound ends within `gap` (a share) of its total.
+        A choice; the search for a bound ends where its total is within `gap` (a share) of the bound.
     seconds : processor time after which the best bound so far is given
 
     Raises
@@ -135,7 +135,7 @@ def lower_bound(
         raise ValueError(f"{problem.n_columns} possible sets; up to {LARGEST} can be priced")
     begin = time.process_time()
     every = columns or Columns(problem)
-    goal = problem.total(incumbent) * (1.0 - gap)
+    goal = problem.total(incumbent) / (1.0 + gap)
     chosen = np.unique(np.concatenate([every.number(incumbent), _neighbours(every, incumbent)]))
     none = np.zeros((0, 3), dtype=np.int64)
     cuts, best = none, Bound(-np.inf, np.zeros(problem.n), np.zeros(0), none)

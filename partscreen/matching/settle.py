@@ -45,7 +45,7 @@ def settle_sets(problem: SetProblem, *, prove: float = 0.0, gap: float = 0.0) ->
     ----------
     problem : SetProblem
     prove : seconds of processor time that may be spent on a bound, where there are many possible sets
-    gap : share of the total within which the bound suffices
+    gap : share of the bound by which the total may be larger; then the bound suffices
 
     Notes
     -----
@@ -64,9 +64,10 @@ def settle_sets(problem: SetProblem, *, prove: float = 0.0, gap: float = 0.0) ->
         return _settled(problem, sets, bound, words, False)
     begin = time.process_time()
     columns = Columns(problem)
-    found = lower_bound(problem, sets, seconds=0.7 * seconds, gap=gap, columns=columns)
+    share = 0.95 if gap > 0.0 else 0.85  # the rest is for the whole-numbered programme, which a gap rarely needs
+    found = lower_bound(problem, sets, seconds=share * seconds, gap=gap, columns=columns)
     bound, method = max(found.value, assignment_bound(problem)), "search by assignments; bound by column generation"
-    if total - bound > max(gap, _PROVEN) * total + _slack(problem):
+    if total - bound > max(gap * bound, _PROVEN * total) + _slack(problem):
         better, whole_bound = _whole(problem, columns, found, sets, seconds - (time.process_time() - begin))
         sets, bound = (sets, bound) if better is None else (better, max(bound, whole_bound))
         method += " and a whole-numbered programme (HiGHS)"

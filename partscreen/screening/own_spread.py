@@ -52,7 +52,7 @@ def own_covariance(
     Notes
     -----
     The fit is theta = mean + C J' W (y - f(mean)) to first order, with C = (J' W J + P)^-1. Noise R of the readings
-    gives C J' W R W J C. A part that stands d away from its lot is drawn towards the mean by C P d; with d of covariance
+    gives C J' W R W J C. A part that stands d away from its lot is drawn to the mean by C P d; with d of covariance
     `within` that is C P within P C.
     """
     rows, n, p = np.arange(theta.shape[0]), theta.shape[0], theta.shape[1]
