@@ -11,6 +11,7 @@ from partscreen.cli.book import app as book
 from partscreen.cli.check import check
 from partscreen.cli.demo import demo
 from partscreen.cli.match import match
+from partscreen.cli.paper import app as paper
 from partscreen.cli.plan import plan
 from partscreen.cli.read import read
 from partscreen.cli.replace import replace
@@ -59,6 +60,7 @@ app.command("replace")(replace)
 app.command("plan")(plan)
 app.command("trust")(trust)
 app.add_typer(book, name="book")
+app.add_typer(paper, name="paper")
 
 
 def main() -> None:

@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from partscreen.workflow.lookup import explain_files, tell_types
     from partscreen.workflow.matching import match_results, match_screenings, matched_figures, write_matching
     from partscreen.workflow.options import Outcome, Progress, ScreenOptions
+    from partscreen.workflow.papers import PaperOptions, paper_labels, paper_lot, paper_record, paper_refund
     from partscreen.workflow.plan import make_plan
     from partscreen.workflow.plan_options import PlanOptions
     from partscreen.workflow.screening import check_part, exit_code, screen_files
@@ -86,6 +87,11 @@ _HOME = {
     "Outcome": "options",
     "Progress": "options",
     "ScreenOptions": "options",
+    "PaperOptions": "papers",
+    "paper_labels": "papers",
+    "paper_lot": "papers",
+    "paper_record": "papers",
+    "paper_refund": "papers",
     "make_plan": "plan",
     "PlanOptions": "plan_options",
     "check_part": "screening",
@@ -103,6 +109,7 @@ _HOME = {
 __all__ = [
     "Asked",
     "Outcome",
+    "PaperOptions",
     "PlanOptions",
     "Progress",
     "ScreenOptions",
@@ -126,6 +133,10 @@ __all__ = [
     "match_results",
     "match_screenings",
     "matched_figures",
+    "paper_labels",
+    "paper_lot",
+    "paper_record",
+    "paper_refund",
     "record_approval",
     "record_bias",
     "record_fitted",

@@ -17,6 +17,7 @@ PAD = (
 )
 LEAST_MODULE = 0.25  # [mm] of a QR module that office printers and telephone cameras manage (assumption)
 LARGEST_QR = 16.0  # [mm]
+QR_SHARE = 0.38  # of a sticker's width
 LEAST_POINTS, LARGEST_POINTS = 4.5, 11.0  # size of letters [pt]; smaller cannot be read at arm's length (assumption)
 MM_PER_POINT = 25.4 / 72.0
 ADVANCE = 0.6021  # width of a letter of DejaVu Sans Mono over its size (its font file: 1233 of 2048)
@@ -53,7 +54,7 @@ def sticker_pages(
             [Problem("STICKERS_DO_NOT_FIT", what, f"give a place from 1 to {grid.per_page}", "--first")]
         )
     codes = [_code(one) for one in stickers]
-    side = min(LARGEST_QR, grid.height - 2 * PAD, 0.45 * grid.width)
+    side = min(LARGEST_QR, grid.height - 2 * PAD, QR_SHARE * grid.width)
     modules = max(n for _, n in codes)
     if side / modules < LEAST_MODULE:
         what = (
@@ -83,9 +84,10 @@ def _code(one: Sticker) -> tuple[bytes, int]:
 def _letters(stickers: Sequence[Sticker], grid: Grid, side: float) -> float:
     """Size of the letters [pt], one for all stickers."""
     room = grid.width - 3 * PAD - side
-    longest = max((visible(line) for one in stickers for line in one.lines), key=len)
-    marked = any(one.shape for one in stickers)
-    letters = max(len(longest), 1) + (2 if marked else 0)
+    wide = {visible(line): len(visible(line)) + (2 if one.shape and i == len(one.lines) - 1 else 0)
+            for one in stickers for i, line in enumerate(one.lines)}  # fmt: skip
+    longest = max(wide, key=lambda line: wide[line])
+    letters = max(wide[longest], 1)
     lines = max(len(one.lines) for one in stickers)
     by_width = room / (letters * ADVANCE) / MM_PER_POINT
     by_height = (grid.height - 2 * PAD) / (lines * LEADING) / MM_PER_POINT
