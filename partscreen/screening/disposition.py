@@ -17,8 +17,8 @@ ACCEPT_EVIDENCE = 0.0
 HOLD_COST = 0.5  # bench minutes of a held part, in parts thrown away (assumption)
 WRONG_REJECT_COST = 5.0  # a good part and a wronged supplier, in parts thrown away (assumption)
 DEFAULT_COST = 10.0  # of a bad part accepted, in parts thrown away (assumption: an output stage is worth ten of them)
-FAULT_PROBABILITY = 0.95  # rejecting asks for more where only a gain inside the limits leads (assumption)
-FAULTS = ("gain",)  # beginnings of their names
+FAULT_PROBABILITY = 0.95  # rejecting asks for more where only a gain or a leak inside the limits leads (assumption)
+FAULTS = ("gain", "base-emitter leak")  # beginnings of their names
 MISFIT_P = 0.001  # a part with less chance than this is held (assumption: one good part in a thousand)
 
 
