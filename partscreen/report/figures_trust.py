@@ -44,7 +44,9 @@ def trust_panel(one: SupplierTrust, x: Axis, y: Axis, tolerable: float) -> Panel
         marks.append(Line(np.array([a, a]), np.array([b, c]), 0.7, 0.5))
     marks += [Line(at, value, 1.2), Points(at, value, "disc", 1.0, 2.4, filled=True)]
     last = known[-1]
-    marks.append(Label(x.high, float(value[-1]), f"{last.lots} lot{'' if last.lots == 1 else 's'}", "end"))
+    marks.append(
+        Label(x.high, y.low + 0.96 * (y.high - y.low), f"{last.lots} lot{'' if last.lots == 1 else 's'}", "end")
+    )
     return Panel(one.supplier, f"{one.supplier}. {one.sentence}", x, y, tuple(marks))
 
 
