@@ -26,6 +26,25 @@ class Quantity:
     high: float
     kind: str  # "column", "spot" or "both"
     spellings: tuple[str, ...] = ()
+    answers: tuple[tuple[str, ...], ...] = ()
+    """Of something seen, not measured: each answer with its other spellings; the value is the number of the answer."""
+
+    def answer(self, text: str) -> int | None:
+        """Number of the answer that a text means, or None."""
+        return next((i for i, words in enumerate(self.answers) if bare(text) in map(bare, words)), None)
+
+
+_AGREES = ("agrees", "same", "ok", "as drawn", "as known", "fits")
+_DIFFERS = ("differs", "other", "different", "not the same")
+
+
+def _seen(key: str, symbol: str, words: str, *answers: tuple[str, ...]) -> Quantity:
+    return Quantity(key, symbol, "1", words, 0.0, float(len(answers) - 1), "spot", (bare(symbol),), answers)
+
+
+def bare(text: str) -> str:
+    """Letters and digits of a name in lower case: `VCE(sat)` and `vce_sat` are one spelling."""
+    return re.sub(r"[^a-z0-9]", "", text.lower())
 
 
 _TABLE: tuple[Quantity, ...] = (
@@ -192,15 +211,21 @@ _TABLE: tuple[Quantity, ...] = (
         "spot",
         ("dieedgey", "diewidth"),
     ),
-)
+    _seen("outline_seen", "outline seen", "outline against the drawing", _AGREES, _DIFFERS),
+    _seen("print_seen", "print seen", "print against a known part or the maker's sheet", _AGREES, _DIFFERS),
+    _seen("pins_seen", "pins seen", "form and plating of the pins against a known part", _AGREES, _DIFFERS),
+    _seen("magnet_test", "magnet test", "pull of a magnet against a known part", _AGREES, _DIFFERS),
+    _seen("wipe_test", "wipe test", "print wiped with a solvent", ("holds", "stays"), ("comes off", "off", "wipes off"),
+          ("other print", "other print below")),
+    _seen("die_seen", "die seen", "die of an opened piece against that of a known part", _AGREES, _DIFFERS,
+          ("coated", "white coat")),
+    Quantity("body_thickness", "body thickness", "m", "thickness of the body", 5e-4, 5e-2, "spot", ("bodythickness",)),
+    Quantity("body_weight", "body weight", "kg", "weight of the part", 5e-5, 0.2, "spot", ("bodyweight", "weight")),
+    Quantity("code_year", "code year", "1", "year of the date code", 1950.0, 2100.0, "spot", ("codeyear",)),
+)  # fmt: skip
 
 QUANTITIES: dict[str, Quantity] = {q.key: q for q in _TABLE}
 _BY_SPELLING: dict[str, str] = {spelling: q.key for q in _TABLE for spelling in q.spellings}
-
-
-def bare(text: str) -> str:
-    """Letters and digits of a name in lower case: `VCE(sat)` and `vce_sat` are one spelling."""
-    return re.sub(r"[^a-z0-9]", "", text.lower())
 
 
 def find_quantity(name: str) -> Quantity | None:

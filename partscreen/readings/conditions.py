@@ -42,6 +42,11 @@ _KEYS: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ("piece", "", ("piece",)),
     ("heat_sink", "", ("heatsink", "sink")),
     ("survived", "", ("survived",)),
+    ("after", "", ("after",)),
+    ("drawn", "m", ("drawn",)),
+    ("tolerance", "m", ("tolerance",)),
+    ("known", "kg", ("known",)),
+    ("ended", "1", ("ended",)),
 )
 _BY_SPELLING = {spelling: (key, unit) for key, unit, spellings in _KEYS for spelling in spellings}
 _SPLIT = re.compile(r"\s*[;,]\s*(?=[A-Za-z_][\w()/. ]*?\s*=)|\s*;\s*|\s+(?=[A-Za-z_][\w()/]*\s*=\s*\S)")
@@ -113,7 +118,7 @@ def _figure(text: str, si_unit: str, key: str, problems: list[Problem], notices:
         problems.append(Problem(code, f"{key}: {what}", fix))
         return None
     figure, unit = read
-    if not unit and si_unit in ("Hz", "F", "K"):
+    if not unit and si_unit in ("Hz", "F", "K", "m", "kg"):
         problems.append(
             Problem(
                 "NO_UNIT", f"{key}={text} has no unit", f"write it, for example {key}={text} {example_unit_of(si_unit)}"
@@ -141,11 +146,13 @@ def _figure(text: str, si_unit: str, key: str, problems: list[Problem], notices:
 
 def example_unit_of(si_unit: str) -> str:
     """A usual unit for messages."""
-    return {"Hz": "MHz", "F": "pF", "K": "degC", "ohm": "ohm"}.get(si_unit, si_unit)
+    return {"Hz": "MHz", "F": "pF", "K": "degC", "ohm": "ohm", "m": "mm", "kg": "g"}.get(si_unit, si_unit)
 
 
 def spot_value(quantity: Quantity, text: str, unit: str, mark: str = MIXED) -> tuple[float, list[Problem], list[str]]:
     """SI magnitude of a spot reading from its cells (the unit may stand in either); NaN when unusable."""
+    if quantity.answers:
+        return _answer(quantity, text)
     read = read_cell(text, mark)
     if isinstance(read, BadCell):
         return math.nan, [Problem(read.code, f"{quantity.symbol}: {read.what}", read.fix)], []
@@ -184,6 +191,16 @@ def spot_value(quantity: Quantity, text: str, unit: str, mark: str = MIXED) -> t
     if not written and quantity.unit in ("A", "V"):
         notices.append(f"{quantity.symbol} without unit read as {quantity.unit}")
     return size, [], notices
+
+
+def _answer(quantity: Quantity, text: str) -> tuple[float, list[Problem], list[str]]:
+    """Number of the answer of something seen, not measured."""
+    number = quantity.answer(text)
+    if number is not None:
+        return float(number), [], []
+    known = ", ".join(words[0] for words in quantity.answers)
+    what = f"{quantity.symbol}: {text.strip()!r} is no answer" if text.strip() else f"{quantity.symbol}: no answer"
+    return math.nan, [Problem("UNKNOWN_ANSWER", what, f"write one of: {known}; or leave the row out")], []
 
 
 def parse_reading(text: str) -> ParsedReading:

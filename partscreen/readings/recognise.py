@@ -129,9 +129,16 @@ def _unit_or_none(unit: str, si_unit: str) -> UnitReading | None:
 
 def example_unit(quantity: Quantity) -> str:
     """A unit people use for the quantity, for messages."""
-    return {"A": "A or mA", "V": "V or mV", "F": "nF or pF", "K": "degC", "Hz": "MHz", "s": "s", "m": "mm"}.get(
-        quantity.unit, "1"
-    )
+    return {
+        "A": "A or mA",
+        "V": "V or mV",
+        "F": "nF or pF",
+        "K": "degC",
+        "Hz": "MHz",
+        "s": "s",
+        "m": "mm",
+        "kg": "g",
+    }.get(quantity.unit, "1")
 
 
 def recognised_count(cells: list[str]) -> int:
