@@ -39,8 +39,12 @@ def add_table(builder: Builder, draft: FileDraft, data: Interpreted) -> None:
     codes[places] = builder.part_codes([lots[i] for i in places], [parts[i] for i in places])
     draft.n_parts = len(np.unique(codes[places]))
     note_markings(builder, draft, data, codes)
-    labels = data.texts.get("session") or [draft.name] * data.n
-    sessions = builder.session_codes([label or draft.name for label in labels])
+    sitting = draft.name
+    if draft.sitting and "part" not in data.uses:
+        sitting = draft.sitting
+        draft.shares_sitting = "session" not in data.uses
+    labels = data.texts.get("session") or [sitting] * data.n
+    sessions = builder.session_codes([label or sitting for label in labels])
     for i in places[np.unique(codes[places], return_index=True)[1]]:
         draft.first_rows.setdefault((lots[i], parts[i]), int(data.row[i]))
         builder.part_session.setdefault(int(codes[i]), int(sessions[i]))
@@ -65,10 +69,12 @@ def _part_labels(draft: FileDraft, data: Interpreted) -> list[str] | None:
     """Part ids; a file without a part column is one part if it reads like one sweep, else nobody's."""
     if "part" in data.uses:
         return data.texts["part"]
+    if draft.default_part is not None:
+        return [draft.default_part] * data.n
     table = data.table
     known = [data.numbers[key] for key in ("ic", "ib", "vce", "vbe") if key in data.numbers]
     if not known or "quantity" in data.uses:
-        alone = False
+        alone = bool(data.wide) and data.n == 1
     else:
         points = np.nan_to_num(np.column_stack(known), nan=-1.0)
         _, counts = np.unique(points, axis=0, return_counts=True)

@@ -17,10 +17,13 @@ class FileDraft:
     name: str
     number: int
     default_lot: str
+    default_part: str | None = None  # the part, where the lot's files name one file a part
+    sitting: str = ""  # the session of files of one part each that the lot names together
     problems: list[Problem] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)
     blocks: list[Block] = field(default_factory=list)
     spots: list[SpotRow] = field(default_factory=list)
+    shares_sitting: bool = False  # its rows were put into that session
     told_twice: set[int] = field(default_factory=set)  # parts whose second row was told already
     told_apart: bool = False  # a run or time column says which rows belong together
     run_labels: dict[str, int] = field(default_factory=dict)

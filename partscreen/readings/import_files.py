@@ -15,7 +15,8 @@ from partscreen.readings.delimited import delimiter_name
 from partscreen.readings.file_draft import FileDraft
 from partscreen.readings.interpret import Interpreted, interpret
 from partscreen.readings.kit import Kit, load_kit
-from partscreen.readings.lot_sheet import LotSheet, load_lot_sheet, lot_of_file, same_type, told_twice
+from partscreen.readings.lot_files import file_names, files_not_given, lots_naming, part_of_file, problems_of_files
+from partscreen.readings.lot_sheet import LotSheet, load_lot_sheet, same_type, told_twice
 from partscreen.readings.markings import settle_markings
 from partscreen.readings.owners import close_draft, find_parts_in_two_lots
 from partscreen.readings.recognise import close_names, recognised_count
@@ -111,14 +112,18 @@ def read_files(
     understood: list[FileUnderstanding] = []
     drafts: list[FileDraft] = []
     seen: dict[str, str] = {}
-    for path, name in _named(builder, list(map(Path, files))):
+    paths = list(map(Path, files))
+    told = list(builder.lot_rows.values())
+    builder.problems += [*problems_of_files(told), *files_not_given(told, [path.name for path in paths])]
+    for path, name in _named(builder, paths):
         opened = _open(path, name, columns, seen)
-        draft = FileDraft(name, len(drafts), _default_lot(builder, path, default_lots), list(opened.problems))
+        draft = _draft(builder, path, name, len(drafts), default_lots, list(opened.problems))
         draft.sha256 = opened.sha256
         for table in opened.tables if amend is None else [amend(opened.sha256 or "", one) for one in opened.tables]:
             understood.append(_read_table(builder, draft, table, columns))
         close_draft(builder, draft)
         drafts.append(draft)
+    _say_sittings(builder, drafts)
     two_lots = find_parts_in_two_lots(builder, {draft.name: draft.first_rows for draft in drafts})
     markings = settle_markings(builder)
     for draft in drafts:
@@ -204,11 +209,37 @@ def _take_lots(builder: Builder, lot_sheet: FilePath | LotSheet | None, told: Se
     builder.lot_rows.update(given)
 
 
-def _default_lot(builder: Builder, path: Path, told: Sequence[Lot]) -> str:
-    """The lot of a file that names none: the one whose `files` name it, the only one told, else the file's stem."""
-    named = lot_of_file(path.name, list(builder.lot_rows.values()))
-    if named is not None:
-        return named.name
+def _draft(
+    builder: Builder, path: Path, name: str, number: int, told: Sequence[Lot], problems: list[Problem]
+) -> FileDraft:
+    """The draft of a file, with the lot of its rows that name none: the one whose `files` name it, the only one told,
+    else the file's stem."""
+    named = lots_naming(path.name, list(builder.lot_rows.values()))
+    draft = FileDraft(name, number, _default_lot(named, path, told), problems=problems)
+    if len(named) == 1:
+        draft.default_part = part_of_file(path.name, named[0])
+        draft.sitting = file_names(named[0]).name_of_entry(path.name) or ""
+    elif named:
+        what = f"the files of lots {' and '.join(lot.name for lot in named)} all name this file"
+        fix = f"name it in one lot, or write a column lot; rows without a lot were taken as lot {draft.default_lot}"
+        problems.append(Problem("FILE_OF_TWO_LOTS", what, fix, name))
+    return draft
+
+
+def _say_sittings(builder: Builder, drafts: Sequence[FileDraft]) -> None:
+    """Name the files of one part each that were taken as read in one session."""
+    shared = Counter((draft.default_lot, draft.sitting) for draft in drafts if draft.shares_sitting)
+    for (lot, entry), count in shared.items():
+        if count > 1:
+            builder.notices.append(
+                f"lot {lot}: {count} files of one part each ({entry}) were taken as one session; a column session "
+                "tells sittings apart"
+            )
+
+
+def _default_lot(named: Sequence[Lot], path: Path, told: Sequence[Lot]) -> str:
+    if len(named) == 1:
+        return named[0].name
     if len(told) == 1 and not told[0].extra.get("files"):
         return told[0].name
     return path.stem
@@ -233,7 +264,7 @@ def _understanding(data: Interpreted, draft: FileDraft, notices: list[str]) -> F
     return FileUnderstanding(
         file=table.file,
         sheet=table.sheet,
-        encoding=table.encoding,
+        encoding=table.form or table.encoding,
         delimiter=delimiter_name(table.delimiter) if table.delimiter else "",
         decimal=data.decimal,
         header_row=table.header_row,

@@ -12,6 +12,7 @@ from partscreen.quantities import QUANTITIES
 from partscreen.readings.column_map import ColumnMap
 from partscreen.readings.numbers import (
     COMMA,
+    FORMULA_FIX,
     MIXED,
     POINT,
     UNKNOWN,
@@ -24,7 +25,7 @@ from partscreen.readings.numbers import (
 )
 from partscreen.readings.plan import Use, plan, plan_from_map
 from partscreen.readings.recognise import COLUMN_KEYS
-from partscreen.readings.table_form import WORKBOOK, Table
+from partscreen.readings.table_form import WORKBOOK, Table, letters
 from partscreen.readings.tables import Bools, Floats, Ints
 from partscreen.readings.times import clock_seconds
 from partscreen.readings.understanding import ColumnUnderstanding
@@ -95,6 +96,7 @@ def interpret(table: Table, columns: ColumnMap | None) -> Interpreted:
         wide,
         marks[n_long:],
     )
+    _refuse_formulas(out)
     # The gain comes last: where IC/IB says the same, its size is no slip of unit or decimal mark.
     _say_decided_elsewhere(out, numeric, seen, marks)
     for use, mark in sorted(zip(numeric, marks, strict=False), key=lambda pair: pair[0].role == "hfe"):
@@ -103,6 +105,19 @@ def interpret(table: Table, columns: ColumnMap | None) -> Interpreted:
         if use.role in COLUMN_KEYS and use.index < 0:
             _fill_constant(out, use)
     return out
+
+
+def _refuse_formulas(out: Interpreted) -> None:
+    """Formulas without a stored value in columns of words (those of figures are told where figures are read)."""
+    for role, cells in out.texts.items():
+        index = out.uses[role].index
+        at = [i for i, cell in enumerate(cells) if cell.startswith("=")] if role != "value" and index >= 0 else []
+        if at:
+            what = f"{cells[at[0]]!r} is a formula without a stored value"
+            found = [BadCell(i, "FORMULA_NO_VALUE", what, FORMULA_FIX) for i in at]
+            out.problems.append(bad_cell_problem(out, index, found))
+        for i in at:
+            cells[i] = ""
 
 
 def _say_decided_elsewhere(out: Interpreted, numeric: list[Use], seen: list[Evidence], marks: list[str]) -> None:
@@ -245,6 +260,8 @@ def bad_cell_problem(out: Interpreted, column: int, cells: list[BadCell]) -> Pro
     """One problem for several bad cells of one kind in one column."""
     cells = sorted(cells, key=lambda cell: cell.index)
     what = cells[0].what + also_in_rows([int(out.row[cell.index]) for cell in cells])
+    if cells[0].code == "FORMULA_NO_VALUE" and out.table.sheet:
+        what = f"cell {letters(column)}{out.row[cells[0].index]}: {what}"
     parts = out.texts.get("part")
     lots = out.texts.get("lot")
     concerned = {parts[cell.index] for cell in cells} if parts else set()

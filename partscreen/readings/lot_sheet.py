@@ -9,6 +9,7 @@ from pathlib import Path
 
 from partscreen.errors import Problem, UnusableInput
 from partscreen.quantities import bare
+from partscreen.readings.lot_files import lots_naming
 from partscreen.readings.recognise import close_names
 from partscreen.readings.sources import open_tables
 from partscreen.readings.table_form import Table
@@ -200,14 +201,6 @@ def parse_lot_option(text: str) -> Lot:
 
 
 def lot_of_file(file: str, lots: Sequence[Lot]) -> Lot | None:
-    """The one lot whose `files` entry names this file (patterns such as `a1_*.csv`), or None."""
-    from fnmatch import fnmatch
-
-    named = [
-        lot
-        for lot in lots
-        if any(
-            fnmatch(file, pattern) for pattern in lot.extra.get("files", "").replace(";", " ").replace(",", " ").split()
-        )
-    ]
+    """The one lot whose `files` entry names this file (a name, a pattern such as `a1_*.csv`, a range), or None."""
+    named = lots_naming(file, lots)
     return named[0] if len(named) == 1 else None

@@ -27,6 +27,7 @@ _DATE = re.compile(
     re.IGNORECASE,
 )
 _NOT_NUMBERS = {"nan": "NOT_A_NUMBER", "inf": "INFINITE", "infinity": "INFINITE", "∞": "INFINITE"}
+FORMULA_FIX = "open the workbook in a spreadsheet program and save it, which stores the values; or write the figure"
 _OVERRANGE = frozenset(("ol", "o.l", "o.l.", "over", "overload", "overrange", "ovld"))
 
 
@@ -215,6 +216,9 @@ def read_cell(text: str, mark: str) -> tuple[float, str] | BadCell:
         return BadCell(0, _NOT_NUMBERS[word], f"{tidy!r} is no reading", "leave the cell blank or read the part again")
     if word in _OVERRANGE:
         return BadCell(0, "OVERRANGE", f"{tidy!r}: the instrument was over its range", "read again on a higher range")
+    if tidy[:1] == "=":
+        what = f"{_short(tidy)} is a formula without a stored value"
+        return BadCell(0, "FORMULA_NO_VALUE", what, FORMULA_FIX)
     if tidy[:1] in "<>≤≥~":
         return BadCell(
             0,

@@ -1,4 +1,7 @@
-"""Workbooks (.xlsx): every sheet with known column names is a table; merged cells in it are named, never filled in."""
+"""Workbooks (.xlsx, .ods): every sheet with known column names is a table; merged cells are named, never filled in.
+
+Of a formula the stored value is read; one without a stored value is a problem that names its cell.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,7 @@ from typing import Any
 from partscreen.errors import Problem
 from partscreen.readings.numbers import NumberText, plain_marks
 from partscreen.readings.table_form import WORKBOOK, HeaderTest, Table, build_table, header_position, letters
+from partscreen.readings.workbook_scan import Refused, SheetScan, Span, scan_workbook
 
 
 def read_workbook_tables(
@@ -16,27 +20,23 @@ def read_workbook_tables(
 ) -> tuple[list[Table], list[Problem]]:
     """The tables of a workbook, one a sheet, and what is wrong with it. `delimiter` has no meaning here."""
     del delimiter
-    from python_calamine import CalamineError, CalamineWorkbook
-
     try:
-        book = CalamineWorkbook.from_filelike(io.BytesIO(data))
-        sheets = [(name, book.get_sheet_by_name(name)) for name in book.sheet_names]
-    except (CalamineError, OSError, ValueError) as error:
-        fix = "open it in a spreadsheet program and save it again as .xlsx (without a password), or export CSV"
-        return [], [Problem("WORKBOOK_UNREADABLE", f"the workbook cannot be opened ({error})", fix, file)]
+        scans = scan_workbook(data)
+        sheets = _sheets(data)
+    except Refused as error:
+        return [], [Problem(error.code, error.what, error.fix, file)]
     tables: list[Table] = []
     skipped: list[str] = []
-    for name, sheet in sheets:
-        records = [[_text(cell) for cell in row] for row in sheet.to_python(skip_empty_area=False)]
+    for name, records, merged in sheets:
+        scan = scans.get(name, SheetScan())
+        _put_formulas(records, scan)
         place, score = header_position(records, test)
-        if score == 0:
+        table = build_table(file, records, range(1, len(records) + 1), place) if score else None
+        if table is None:
             skipped.append(name)
             continue
-        table = build_table(file, records, range(1, len(records) + 1), place)
-        if table is None:
-            continue
         table.sheet, table.encoding = name, WORKBOOK
-        _mark_merged(table, sheet.merged_cell_ranges or [])
+        _mark_merged(table, [*merged, *scan.merged])
         tables.append(table)
     if not tables:
         what = f"no sheet has a row of known column names (sheets: {', '.join(skipped) or 'none'})"
@@ -44,7 +44,47 @@ def read_workbook_tables(
         return [], [Problem("NO_HEADER", what, fix, file)]
     if skipped:
         tables[0].ignored.append(f"sheet(s) without known column names: {', '.join(skipped)}")
+    if len(tables) > 1:
+        tables[0].notes.append(
+            f"{len(tables)} sheets hold readings and were read: {', '.join(t.sheet for t in tables)}"
+        )
     return tables, []
+
+
+def _sheets(data: bytes) -> list[tuple[str, list[list[str]], list[Span]]]:
+    """Name, cells as text and merged spans of every sheet.
+
+    Raises
+    ------
+    Refused
+        The library cannot read the workbook, or breaks down over it.
+    """
+    from python_calamine import CalamineWorkbook
+
+    found = []
+    try:
+        book = CalamineWorkbook.from_filelike(io.BytesIO(data))
+        for name in book.sheet_names:
+            sheet = book.get_sheet_by_name(name)
+            records = [[_text(cell) for cell in row] for row in sheet.to_python(skip_empty_area=False)]
+            found.append((name, records, list(sheet.merged_cell_ranges or [])))
+    except BaseException as error:
+        # A damaged file can make the library panic, which comes as an exception outside `Exception`.
+        if not isinstance(error, Exception) and type(error).__name__ != "PanicException":
+            raise
+        fix = "open it in a spreadsheet program and save it again (without a password), or export CSV"
+        said = " ".join(str(error).split())[:200]
+        raise Refused("WORKBOOK_UNREADABLE", f"the workbook cannot be opened ({said})", fix) from error
+    return found
+
+
+def _put_formulas(records: list[list[str]], scan: SheetScan) -> None:
+    """Formulas without a stored value stand in their cells as text, so that they are told and never taken for blank."""
+    for (row, column), formula in scan.formulas.items():
+        records.extend([] for _ in range(row + 1 - len(records)))
+        cells = records[row]
+        cells.extend("" for _ in range(column + 1 - len(cells)))
+        cells[column] = formula
 
 
 def _text(cell: Any) -> str:
@@ -58,7 +98,7 @@ def _text(cell: Any) -> str:
     return plain_marks(str(cell))
 
 
-def _mark_merged(table: Table, ranges: list[tuple[tuple[int, int], tuple[int, int]]]) -> None:
+def _mark_merged(table: Table, ranges: list[Span]) -> None:
     """Report merged cells within the table; the body rows they cover are set aside."""
     for (top, left), (bottom, right) in ranges:
         if bottom + 1 < table.header_row or left >= len(table.header):

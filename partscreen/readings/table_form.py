@@ -32,6 +32,7 @@ class Table:
     sheet: str = ""
     encoding: str = ""
     delimiter: str = ""
+    form: str = ""  # JSON or Parquet; "" for text and workbooks
     ignored: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)

@@ -56,7 +56,8 @@ def _block(one: FileUnderstanding) -> str:
         facts.append(f"cells separated by {one.delimiter}")
     if one.decimal:
         facts.append(f"decimal {one.decimal}")
-    facts.append(f"header in row {one.header_row}" + (f", units in row {one.unit_row}" if one.unit_row else ""))
+    if one.header_row:
+        facts.append(f"header in row {one.header_row}" + (f", units in row {one.unit_row}" if one.unit_row else ""))
     lines = [title, "  " + "; ".join(facts), f"  {one.rows} rows, {one.n_parts} part(s)"]
     if one.sweeps:
         lines[-1] += ": " + ", ".join(f"{count} {kind}" for kind, count in one.sweeps.items())
