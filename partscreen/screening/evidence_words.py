@@ -107,6 +107,8 @@ def by_reading(of: WeighedLot, part: int) -> list[ReadingEvidence]:
     ]
     if of.edge_term is not None and np.isfinite(of.edge_term[part]):
         out.append(made(ReadingEvidence, reading=DIE_EDGES, evidence=float(of.edge_term[part])))
+    if of.seen_term is not None and np.isfinite(of.seen_term[part]):
+        out.append(made(ReadingEvidence, reading="observations", evidence=float(of.seen_term[part])))
     return out
 
 
@@ -145,6 +147,16 @@ def against(of: WeighedLot, part: int, evidence: float, probability: float, *, d
     sentence = f"{verdict}: these readings are {odds_text(evidence)} likelier if {words}; {area_text(area)}."
     if evidence < EVEN:
         sentence = f"{verdict}: these readings are as likely if {words} as if the part is as marked; {area_text(area)}."
+    hints = float(of.seen_term[part]) if of.seen_term is not None else 0.0
+    if hints > 0.0:
+        sentence = (
+            f"{verdict}: readings and looks together are {odds_text(evidence)} likelier if {words}; {area_text(area)}."
+        )
+        if evidence - hints <= 0.0:
+            sentence = (
+                f"{verdict}: the readings do not speak against the marking; what was seen without power does, "
+                f"a substituted or unfit part is {odds_text(evidence)} likelier. That is a hint, not proof."
+            )
     figures: dict[str, float | int | str | None] = {
         "evidence": evidence,
         "probability_unfit": probability,

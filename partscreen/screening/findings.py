@@ -3,7 +3,8 @@ order."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
@@ -23,7 +24,9 @@ from partscreen.screening.limit_spots import SpotTable
 from partscreen.screening.limit_values import CARRIED, DIRECT, NOT_REACHED
 from partscreen.screening.lot_view import LotView
 from partscreen.screening.not_reached import not_reached_reasons
+from partscreen.screening.observations import Seen
 from partscreen.screening.outlier_parts import outlier_reason
+from partscreen.screening.stress import Stressed
 from partscreen.screening.weighing import FEW
 
 if TYPE_CHECKING:
@@ -60,6 +63,8 @@ class LotFindings:
     readings_used: list[list[str]]
     sessions: list[str | None]
     weighed: WeighedLot | None = None
+    seen: Mapping[int, Seen] = field(default_factory=dict)
+    stressed: Mapping[int, Stressed] = field(default_factory=dict)
 
 
 def findings_of_parts(found: LotFindings, batch: Batch, settings: SettingsLike) -> list[PartResult]:
@@ -83,7 +88,8 @@ def findings_of_parts(found: LotFindings, batch: Batch, settings: SettingsLike) 
             continue
         limit_part = _limit_findings(judged, i, settings.risk) if own[i] else Findings()
         bar, unlike = _barred(found, i, fits_nothing=i in misfits)
-        hold = [*limit_part.hold, *misfits.get(i, ()), *unlike]
+        seen = found.seen.get(number, Seen())
+        hold = [*limit_part.hold, *misfits.get(i, ()), *unlike, *seen.hold]
         remarks = [*limit_part.remarks, *found.view.outliers.get(i, ())]
         unreached = limits_open[i]
         if unreached is not None:
@@ -91,6 +97,9 @@ def findings_of_parts(found: LotFindings, batch: Batch, settings: SettingsLike) 
         remarks.extend(found.capacitance.get(i, ()))
         if found.weighed is not None and i in found.weighed.edge_remarks:
             remarks.append(found.weighed.edge_remarks[i])
+        remarks.extend(seen.remarks)
+        if number in found.stressed:
+            remarks.append(found.stressed[number].reason(leaks=_leaks(found.weighed, i)))
         if found.setup.kind is None:
             hold, bar = [_no_reference(found.setup), *_alike(found, i), *bar, *hold], ()
         waiting = _waiting(found.setup, bool(reached[i]))
@@ -196,6 +205,13 @@ def _alike(found: LotFindings, part: int) -> tuple[Reason, ...]:
     parts, lots = of.known_good_parts, of.known_good_lots
     alike = compare(of.evidence, part, known_good_parts=parts, known_good_lots=lots, basis=of.assumed)
     return (alike.reason,)
+
+
+def _leaks(weighed: WeighedLot | None, part: int) -> bool:
+    """The readings speak against the part, and a leaking base-emitter junction is the likeliest reason."""
+    if weighed is None or weighed.assumed or not weighed.evidence.weighed.evidence[part] > 0:
+        return False
+    return words.leading(weighed, part)[1].startswith("base-emitter leak")
 
 
 def _waiting(setup: TypeSetup, reached: bool) -> Reason:

@@ -17,6 +17,9 @@ QUANTITY_WORDS = {
     "ICBO",
     "iceo": "ICEO", "iebo": "IEBO", "ices": "ICES", "icer": "ICER", "icex": "ICEX", "v_br_ceo": "V(BR)CEO",
     "v_br_cer": "V(BR)CER", "v_br_ces": "V(BR)CES", "v_br_cbo": "V(BR)CBO", "v_br_ebo": "V(BR)EBO", "ft": "fT",
+    "outline_seen": "outline seen", "print_seen": "print seen", "pins_seen": "pins seen", "magnet_test": "magnet test",
+    "wipe_test": "wipe test", "die_seen": "die seen", "body_thickness": "body thickness", "body_weight": "body weight",
+    "code_year": "code year",
 }  # fmt: skip
 
 

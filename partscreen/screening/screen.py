@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -31,11 +31,13 @@ from partscreen.screening.lot_setup import PopulationFor, Progress, TypeSetup, e
 from partscreen.screening.lot_view import TOLERABLE_SHARE, judge_lot, view_lot
 from partscreen.screening.lot_words import has_reference, lot_reasons, share_unfit
 from partscreen.screening.model_error import misfit_for, widened
+from partscreen.screening.observations import Seen, look_at, with_observations
 from partscreen.screening.observe import GroupReadings, build_observations
 from partscreen.screening.opened_pieces import with_opened_pieces
 from partscreen.screening.own_spread import own_spread
 from partscreen.screening.part_results import SpreadAt, curve_results, fit_results, limit_results, readings_used
 from partscreen.screening.reasons import QUANTITY_WORDS, no_population, no_reference
+from partscreen.screening.stress import Stressed, stressed_parts
 from partscreen.screening.unknown_types import summary, weigh_unknown
 from partscreen.screening.weighing import WeighedLot, weigh_group
 
@@ -71,6 +73,8 @@ class _Group:
     fit: GroupFit | None
     weighed: dict[int, WeighedLot]
     remarks: tuple[Reason, ...] = ()
+    seen: Mapping[int, Seen] = field(default_factory=dict)
+    stressed: Mapping[int, Stressed] = field(default_factory=dict)
 
 
 def screen_batch(
@@ -185,7 +189,10 @@ def _groups(
                 progress=progress,
             )
         weighed = with_opened_pieces(batch, readings.parts, weighed)
-        groups.append(_Group(setup, tuple(lots), readings, made, weighed, remarks))
+        seen = look_at(batch, readings.parts, setup.kind)
+        weighed = with_observations(readings.parts, seen, weighed)
+        stressed = stressed_parts(batch, readings.parts)
+        groups.append(_Group(setup, tuple(lots), readings, made, weighed, remarks, seen, stressed))
         done += parts.size
         if progress:
             progress("fitting parts", done, batch.n_parts)
@@ -281,6 +288,8 @@ def _judge(batch: Batch, number: int, parts: Ints, rows: Ints, group: _Group, se
         readings_used=readings_used(o, _spot_words(batch, parts)),
         sessions=_session_names(group.readings, rows),
         weighed=group.weighed.get(number),
+        seen=group.seen,
+        stressed=group.stressed,
     )
 
 

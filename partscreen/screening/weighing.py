@@ -84,6 +84,7 @@ class WeighedLot:
     assumed: str = ""
     edge_term: Floats | None = None
     edge_remarks: Mapping[int, Reason] = field(default_factory=dict)
+    seen_term: Floats | None = None
 
     @property
     def undecided_halves(self) -> Halves | None:
