@@ -10,8 +10,9 @@ import pandas as pd
 import pytest
 
 from benchmarks.honesty.cases import CASES
-from benchmarks.honesty.run import BY_NAME, PRIOR_SHARES, judge_case
+from benchmarks.honesty.run import BY_NAME, PRIOR_SHARES, judge_case, seen_worlds
 from benchmarks.honesty.sample import KEPT
+from benchmarks.honesty.study import whole_study
 from benchmarks.honesty.table import MOST_CALIBRATION_ERROR, WITH_REFERENCE_HELD, area_coverage, calibration
 from tests.facts import needs_facts
 from tests.outside.ngspice import needs_ngspice
@@ -37,10 +38,16 @@ def missed(bad: pd.DataFrame, of: str) -> str:
     return f"{of}: {bad[of].mean():.3f}\n{bad.groupby('world')[of].mean().sort_values().head(6)}"
 
 
-# Rows that fall short, with the reason: strict, so that a row that is reached one day says so.
+# Rows that fall short, with the reason: strict, so that a row that is reached one day says so. Figures: share of bad
+# parts rejected / not accepted, here and on the worlds that no setting has seen.
 SHORT = {
-    "gain": "a gain of 0.6 is 3.4 within-lot standard deviations off, and clean lots are the rule: the spread in a lot "
-    "has to be learnt from judged lots before such parts can be rejected (docs/honesty.md)",
+    "gain": "3 of 16 and 8 of 16 here, 5 and 51 % there, 35 and 75 asked: limits let weak parts through where they "
+    "started high, so they lie 2.6 within-lot standard deviations off, and clean lots are the rule (docs/honesty.md)",
+    "leak-two": "81 and 97 % here, 77 and 93 % there, 88 and 94 asked: where base current at 10 mA is mostly "
+    "recombination, its spread of 0.4 in sound lots hides a leak; from 0.9 on 80 % are rejected, and sound parts too",
+    "alone50-prior": "0 and 62 % here, 70 and 85 asked: sheets know knee currents to a factor of two, and alone they "
+    "reject from odds of a thousand on",
+    "alone60-prior": "0 and 25 % here, 40 and 60 asked: as for half the area",
 }
 
 
@@ -67,9 +74,10 @@ def test_probabilities_are_honest_on_the_committed_sample() -> None:
 @needs_ngspice
 @needs_facts
 @pytest.mark.long
-@pytest.mark.parametrize("name", [case.name for case in CASES])
-def test_numbers_to_reach_hold_on_all_worlds(name: str) -> None:
+@pytest.mark.parametrize("name", with_shortfalls([case.name for case in CASES]))
+def test_numbers_to_reach_hold_on_all_worlds_that_no_setting_has_seen(name: str) -> None:
     said = judge_case(name)
+    said = said[~said.world.isin(seen_worlds(whole_study()))]
     assert_reached(name, said)
     case = BY_NAME[name]
     if case.caps and case.known and case.top >= 1.0 and case.falsely is not None and case.logged:
