@@ -13,6 +13,10 @@ from partscreen.screening.candidates import DWELL_SECONDS, Candidate, TypeFacts,
 
 CODES = "Local electrical codes and licensed practice come first."
 HANDS = "The part is out of any circuit, and supply capacitors are discharged."
+SELLER = (
+    "Write to the seller before a test that may destroy the part, and leave the others of the lot untouched: a damaged "
+    "part is hard to return."
+)
 _E12 = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2)
 _WATTS = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 25.0, 50.0)
 STEADY_SECONDS = (
@@ -225,7 +229,7 @@ def _breakdown(c: Candidate, facts: TypeFacts) -> list[str]:
         f"Caution: a breakdown test goes above {c.value:.3g} V, can kill and can destroy the part. Only with a "
         f"source made for it, limited to "
         f"{amperes_text((amperes,))}; cover the part, one hand away, nobody alone; switch off, wait and discharge "
-        f"before touching. {CODES}",
+        f"before touching. {CODES} {SELLER}",
         f"{_signs(facts)} Base open, {plus} on the collector, {minus} on the emitter. Raise slowly until the current "
         f"reaches "
         f"{amperes_text((amperes,))} or the voltage stands a tenth above the rated {c.value:.3g} V, read, go back to "
@@ -242,7 +246,7 @@ def _dwell(c: Candidate, facts: TypeFacts) -> list[str]:
         "Caution: the part gets hot and may burst or short; wear eye protection, keep a fuse in the collector lead "
         "and nothing that burns "
         f"near. It can destroy a part that was sound only in small: do it last. Never open or grind a part whose "
-        f"package may hold beryllia. {CODES}",
+        f"package may hold beryllia. {CODES} {SELLER}",
         f"{_signs(facts)} Part screwed to the heat sink of {c.heat_sink:g} K/W with washer and grease. "
         f"{plus.capitalize()} on the "
         f"collector, {minus} on the "
