@@ -19,6 +19,7 @@ from partscreen.cli.screen import screen
 from partscreen.cli.sheet import sheet
 from partscreen.cli.stage import stage
 from partscreen.cli.trust import trust
+from partscreen.cli.type_in import type_in
 from partscreen.cli.types import types
 
 app = typer.Typer(
@@ -53,6 +54,7 @@ app.command("read")(read)
 app.command("types")(types)
 app.command("check")(check)
 app.command("sheet")(sheet)
+app.command("type-in")(type_in)
 app.command("screen")(screen)
 app.command("match")(match)
 app.command("stage")(stage)

@@ -41,10 +41,20 @@ if TYPE_CHECKING:
     from partscreen.workflow.papers import PaperOptions, paper_labels, paper_lot, paper_record, paper_refund
     from partscreen.workflow.plan import make_plan
     from partscreen.workflow.plan_options import PlanOptions
+    from partscreen.workflow.power_up import CardOptions, paper_card, paper_pairs
     from partscreen.workflow.screening import check_part, exit_code, screen_files
     from partscreen.workflow.sheet import SheetOptions, write_sheet
     from partscreen.workflow.stage import check_stage, load_screening, replace_type, write_stage
     from partscreen.workflow.trust import TrustOptions, weigh_suppliers
+    from partscreen.workflow.type_in import TypeInOptions, type_readings
+    from partscreen.workflow.understand import (
+        Columns,
+        Understood,
+        column_roles,
+        understand_files,
+        write_columns,
+        write_lots,
+    )
     from partscreen.workflow.writing import write_outcome
 
 _HOME = {
@@ -94,6 +104,9 @@ _HOME = {
     "paper_refund": "papers",
     "make_plan": "plan",
     "PlanOptions": "plan_options",
+    "CardOptions": "power_up",
+    "paper_card": "power_up",
+    "paper_pairs": "power_up",
     "check_part": "screening",
     "exit_code": "screening",
     "screen_files": "screening",
@@ -103,11 +116,21 @@ _HOME = {
     "load_screening": "stage",
     "replace_type": "stage",
     "write_stage": "stage",
+    "TypeInOptions": "type_in",
+    "type_readings": "type_in",
+    "Columns": "understand",
+    "Understood": "understand",
+    "column_roles": "understand",
+    "understand_files": "understand",
+    "write_columns": "understand",
+    "write_lots": "understand",
     "write_outcome": "writing",
 }
 
 __all__ = [
     "Asked",
+    "CardOptions",
+    "Columns",
     "Outcome",
     "PaperOptions",
     "PlanOptions",
@@ -116,9 +139,12 @@ __all__ = [
     "SheetOptions",
     "Signed",
     "TrustOptions",
+    "TypeInOptions",
+    "Understood",
     "backup_book",
     "check_part",
     "check_stage",
+    "column_roles",
     "correct_entry",
     "correct_reading",
     "erase_photo",
@@ -133,8 +159,10 @@ __all__ = [
     "match_results",
     "match_screenings",
     "matched_figures",
+    "paper_card",
     "paper_labels",
     "paper_lot",
+    "paper_pairs",
     "paper_record",
     "paper_refund",
     "record_approval",
@@ -156,9 +184,13 @@ __all__ = [
     "screen_files",
     "show_book",
     "tell_types",
+    "type_readings",
+    "understand_files",
     "verify_book",
     "weigh_suppliers",
     "where_is",
+    "write_columns",
+    "write_lots",
     "write_matching",
     "write_outcome",
     "write_sheet",

@@ -1,0 +1,51 @@
+"""The file of typed readings: one row a part, in the form that `read` and `screen` take."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import os
+from collections.abc import Sequence
+from pathlib import Path
+
+from partscreen.errors import Problem, UnusableInput
+from partscreen.readings.typed.columns import TypedColumn
+from partscreen.readings.typed.journal import Entry
+
+
+def table_text(lot: str, columns: Sequence[TypedColumn], entries: Sequence[Entry]) -> str:
+    """The rows as comma separated text, figures in the unit of their header."""
+    sink = io.StringIO()
+    writer = csv.writer(sink, lineterminator="\n")
+    writer.writerow(["lot", "part", "control", "session", *(one.header for one in columns)])
+    for entry in entries:
+        if entry.skipped:
+            continue
+        cells = [f"{entry.values[i] / one.factor:.10g}" if i in entry.values else "" for i, one in enumerate(columns)]
+        session = f"{lot} sitting {entry.session}"
+        writer.writerow([lot, entry.part, "yes" if entry.control else "no", session, *cells])
+    return sink.getvalue()
+
+
+def digest(text: str) -> str:
+    """Of a table, to notice that a file was changed by somebody else."""
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def write_table(path: Path, text: str) -> None:
+    """Put the table in place of the old one in one step: a reader never sees half of it.
+
+    Raises
+    ------
+    UnusableInput
+        The place cannot be written to.
+    """
+    half = path.with_name(path.name + ".new")
+    try:
+        half.write_bytes(text.encode())
+        os.replace(half, path)
+    except OSError as error:
+        fix = f"free the file or make room; the lines are safe in {path.name}.journal, start the command again"
+        what = f"cannot write: {error.strerror or error}"
+        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(path))]) from error
