@@ -6,6 +6,7 @@ import numpy as np
 
 from partscreen.errors import Problem
 from partscreen.readings.builder import Builder
+from partscreen.readings.date_codes import note_date_codes
 from partscreen.readings.file_draft import FileDraft
 from partscreen.readings.interpret import Interpreted, also_in_rows
 from partscreen.readings.lot_sheet import read_yes_no
@@ -39,6 +40,7 @@ def add_table(builder: Builder, draft: FileDraft, data: Interpreted) -> None:
     codes[places] = builder.part_codes([lots[i] for i in places], [parts[i] for i in places])
     draft.n_parts = len(np.unique(codes[places]))
     note_markings(builder, draft, data, codes)
+    note_date_codes(builder, draft, data, codes)
     sitting = draft.name
     if draft.sitting and "part" not in data.uses:
         sitting = draft.sitting

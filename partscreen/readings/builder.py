@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from partscreen.errors import Problem
+from partscreen.readings.date_codes import settled_codes
 from partscreen.readings.tables import SEVERAL_TYPES, Batch, Bools, Floats, Ints, Lot, PartCondition, Points, Spots
 from partscreen.results import InputFile, InputProblem, NotJudged, QualityNote
 
@@ -62,6 +63,7 @@ class Builder:
     quality: dict[int, list[QualityNote]] = field(default_factory=dict)
     condition: dict[int, PartCondition] = field(default_factory=dict)
     signs: dict[int, int] = field(default_factory=dict)
+    date_codes: dict[int, str] = field(default_factory=dict)
     types: dict[int, dict[str, tuple[str, int]]] = field(default_factory=dict)  # part: type in its rows: file, row
 
     def part_codes(self, lots: list[str], parts: list[str]) -> Ints:
@@ -98,6 +100,7 @@ class Builder:
         """The batch: points sorted by part, run and the order in which they were read."""
         points = _points(self.blocks)
         self._say_no_readings(points)
+        date_codes = settled_codes(self)
         names = tuple(part for _, part in self.parts)
         session = np.zeros(len(names), dtype=np.int64)
         for part, code in self.part_session.items():
@@ -115,6 +118,7 @@ class Builder:
             not_judged=tuple(self.not_judged),
             quality={part: tuple(notes) for part, notes in sorted(self.quality.items())},
             condition=dict(sorted(self.condition.items())),
+            date_codes=date_codes,
             part_sign=np.array([self.signs.get(part, 0) for part in range(len(names))], dtype=np.int64),
         )
 

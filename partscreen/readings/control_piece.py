@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,6 +10,7 @@ from partscreen.device.temperature import vbe_slope
 from partscreen.device.thermal import log_gain_slope
 from partscreen.readings.findings import add_note
 from partscreen.readings.leads import empty_fixture
+from partscreen.readings.some_parts import take_parts
 from partscreen.readings.tables import Batch, Bools, Floats, Points, Sweep
 from partscreen.results import QualityNote
 
@@ -139,29 +140,11 @@ def without_bench_pieces(batch: Batch) -> Batch:
     if not pieces.any():
         return batch
     keep = ~pieces
-    had, has = (np.bincount(batch.part_lot[which], minlength=len(batch.lots)) > 0 for which in (keep | pieces, keep))
-    kept_lots = ~had | has
-    number, lot_number = np.cumsum(keep) - 1, np.cumsum(kept_lots) - 1
     names = [batch.part_names[i] for i in np.flatnonzero(pieces)]
     notice = (
         f"{', '.join(names)}: read to follow the bench (control piece, short or empty fixture), not judged as a part"
     )
-    point_rows, spot_rows = keep[points.part], keep[spots.part]
-    picked = {f.name: v[point_rows] for f in fields(points) if (v := getattr(points, f.name)) is not None}
-    conditions = tuple(c for c, kept in zip(spots.conditions, spot_rows, strict=True) if kept)
-    chosen = {f.name: getattr(spots, f.name)[spot_rows] for f in fields(spots) if f.name != "conditions"}
-    return replace(
-        batch,
-        part_names=tuple(name for name, kept in zip(batch.part_names, keep, strict=True) if kept),
-        part_lot=lot_number[batch.part_lot[keep]],
-        lots=tuple(lot for lot, kept in zip(batch.lots, kept_lots, strict=True) if kept),
-        points=replace(points, **picked | {"part": number[picked["part"]]}),
-        spots=replace(spots, conditions=conditions, **chosen | {"part": number[chosen["part"]]}),
-        quality={int(number[part]): notes for part, notes in batch.quality.items() if keep[part]},
-        condition={int(number[part]): found for part, found in batch.condition.items() if keep[part]},
-        part_sign=None if batch.part_sign is None else batch.part_sign[keep],
-        notices=(*batch.notices, notice),
-    )
+    return replace(take_parts(batch, keep), notices=(*batch.notices, notice))
 
 
 def _apply(batch: Batch, session: int, drift: Drift) -> Batch:

@@ -22,6 +22,7 @@ TEXT_ROLES: dict[str, tuple[str, ...]] = {
     "quantity": ("quantity", "reading", "measurement", "what"),
     "value": ("value", "figure", "result"),
     "unit": ("unit", "units"),
+    "date_code": ("datecode", "codeonpart", "codeonparts"),
     "conditions": ("conditions", "condition", "cond", "at"),
 }  # fmt: skip
 COLUMN_KEYS = (*(key for key, q in QUANTITIES.items() if q.kind == "column"), "vbe", "hfe", "vce_sat")

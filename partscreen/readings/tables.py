@@ -132,6 +132,7 @@ class Batch:
         None  # sign of IC and VCE as brought: +1, -1, 0 not known; readings themselves are magnitudes
     )
     assumed_temp: frozenset[int] = frozenset()  # sessions whose case temperature was not read with the points
+    date_codes: dict[int, str] = field(default_factory=dict)  # by part number, as they stand on the parts
 
     @property
     def n_parts(self) -> int:
