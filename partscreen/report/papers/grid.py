@@ -68,7 +68,9 @@ def parse_grid(text: str) -> Grid:
         name = two[1].lower() if two else "size" if size else "count"
         first, second = match.groups()[-2:]
         if name in found:
-            unknown.append(f"{piece} (given twice)")
+            unknown.append(
+                f"{piece} (given twice; a size has mm behind it)" if name == "count" else f"{piece} (given twice)"
+            )
         found[name] = (_figure(first), _figure(second))
     missing = [
         words for name, words in (("size", "the size of a sticker"), ("count", "columns x rows")) if name not in found
@@ -81,7 +83,7 @@ def parse_grid(text: str) -> Grid:
     page_width, page_height = found.get("page", (210.0, 297.0))
     gap_x, gap_y = found.get("gaps", (0.0, 0.0))
     used_x, used_y = across * width + (across - 1) * gap_x, down * height + (down - 1) * gap_y
-    middle = ((page_height - used_y) / 2.0, (page_width - used_x) / 2.0)
+    middle = (max(0.0, (page_height - used_y) / 2.0), max(0.0, (page_width - used_x) / 2.0))
     top, left = found.get("margins", middle)
     grid = Grid(width, height, int(across), int(down), top, left, gap_x, gap_y, page_width, page_height)
     check_grid(grid)
@@ -105,11 +107,8 @@ def check_grid(grid: Grid) -> None:
             fix = f"take fewer {what} than {n}, smaller stickers, gaps or margins"
             what_is = f"{n} {what} end {end:.1f} mm from the edge, the page is {room:g} mm: the stickers do not fit"
             problems.append(Problem("STICKERS_DO_NOT_FIT", what_is, fix, "--grid"))
-    if min(grid.top, grid.left, grid.gap_x, grid.gap_y) < 0.0:
-        what_is = "the stickers are larger than the page: a margin would be below 0 mm"
-        problems.append(Problem("STICKERS_DO_NOT_FIT", what_is, "take fewer or smaller stickers", "--grid"))
     if problems:
-        raise UnusableInput(problems[:1] if len(problems) == 1 else problems)
+        raise UnusableInput(problems)
 
 
 def _figure(text: str) -> float:

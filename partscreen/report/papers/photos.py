@@ -68,7 +68,9 @@ def _load(path: Path) -> Photo:
                 upright = ImageOps.exif_transpose(picture).convert("RGB")
     except UnusableInput:
         raise
-    except (UnidentifiedImageError, Image.DecompressionBombError, OSError, ValueError, SyntaxError) as error:
+    except UnidentifiedImageError:
+        raise fail("is no picture", "give a JPEG or PNG file") from None
+    except (Image.DecompressionBombError, OSError, ValueError, SyntaxError) as error:
         raise fail(f"is no picture that can be read ({error})"[:160], "give a JPEG or PNG file") from None
     upright.thumbnail((SIDE, SIDE))
     sink = io.BytesIO()

@@ -14,8 +14,6 @@ from partscreen.report.papers.lot import CODES, NOT_STRESSED, control_lines, kit
 from partscreen.report.papers.press import press
 from partscreen.results import PartResult, Screening
 
-FOUND = 0.9  # power from which the record says a fault would have been found: nine in ten, as for `reach`
-
 
 @dataclass(frozen=True, slots=True)
 class RecordOptions:
@@ -38,7 +36,6 @@ def record_pdf(screening: Screening, lot_name: str | None, options: RecordOption
     parts = pick_parts(lot, options.parts)
     if not parts:
         raise UnusableInput([Problem("PAPER_PART", f"lot {lot.lot} has no parts", "screen its readings", "--lot")])
-    found, missed = coverage(parts)
     sources = Numbered()
     data = {
         "title": f"Test record: {lot.type or 'type not stated'}, lot {lot.lot}",
@@ -53,9 +50,8 @@ def record_pdf(screening: Screening, lot_name: str | None, options: RecordOption
         "read": _read(parts),
         "kit": kit_lines(screening),
         "control": control_lines(lot),
-        "found": found,
-        "missed": missed,
-        "no_coverage": "" if found or missed else "What these readings could not have told apart was not weighed.",
+        "missed": coverage(parts),
+        "no_coverage": "" if coverage(parts) else "What these readings could not have told apart was not weighed.",
         "not_reached": _not_reached(parts),
         "not_stressed": [NOT_STRESSED, CODES],
         "files": [[item.file, item.sha256 or "not known"] for item in files_of(screening, lot)],
@@ -114,16 +110,12 @@ def _read(parts: Sequence[PartResult]) -> list[str]:
     return [f"{used}: {len(names)} part{'s' if len(names) != 1 else ''}" for used, names in alike.items()]
 
 
-def coverage(parts: Sequence[PartResult]) -> tuple[list[str], list[str]]:
-    """What this plan would have found and would not have found: alternatives by the least power over the parts."""
+def coverage(parts: Sequence[PartResult]) -> list[str]:
+    """What this plan would not have found: alternatives, by the least power over the parts."""
     least: dict[str, float] = {}
-    told = [part for part in parts if part.cannot_see]
-    for part in told:
-        for unseen in part.cannot_see or ():
-            least[unseen.alternative] = min(unseen.power, least.get(unseen.alternative, 1.0))
-    found = [name for name, power in least.items() if power >= FOUND]
-    missed = [f"{name}: found in {_share(power)}" for name, power in least.items() if power < FOUND]
-    return found, missed
+    for unseen in (unseen for part in parts for unseen in part.cannot_see or ()):
+        least[unseen.alternative] = min(unseen.power, least.get(unseen.alternative, 1.0))
+    return [f"{name}: found in {_share(power)}" for name, power in least.items()]
 
 
 def _share(power: float) -> str:

@@ -61,7 +61,10 @@ def sticker_pages(
             f"stickers of {grid.width:g} x {grid.height:g} mm leave {max(side, 0):.1f} mm for a QR code of {modules} "
             "modules; it would not be read"
         )
-        fix = f"take stickers at least {modules * LEAST_MODULE + 2 * PAD:.0f} mm high, or shorter names"
+        least = modules * LEAST_MODULE
+        fix = (
+            f"take stickers at least {least / QR_SHARE:.1f} mm wide and {least + 2 * PAD:.1f} mm high, or shorter names"
+        )
         raise UnusableInput([Problem("STICKERS_DO_NOT_FIT", what, fix, "--grid")])
     size = _letters(stickers, grid, side)
     pictures = {f"qr{i}.svg": svg for i, (svg, _) in enumerate(codes)}
