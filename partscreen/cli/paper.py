@@ -1,4 +1,4 @@
-"""`partscreen paper lot|refund|labels|record RESULT.json --out FILE.pdf`: papers from a result, one command a paper."""
+"""`partscreen paper lot|refund|labels|record|card|pairs ... --out FILE.pdf`: papers, one command a paper."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from partscreen.cli.paper_power_up import card, pairs
 
 if TYPE_CHECKING:
     from partscreen.workflow import PaperOptions
@@ -111,6 +113,10 @@ def record(
 
     options = PaperOptions(lot=lot_name, parts=tuple(part or ()), customer=customer, on=on, overwrite=overwrite)
     _make(paper_record, result, out, options)
+
+
+app.command("card")(card)
+app.command("pairs")(pairs)
 
 
 def _make(paper: Callable[[Path, Path, PaperOptions], Path], result: Path, out: Path, options: PaperOptions) -> None:

@@ -147,10 +147,14 @@ class Drive(Entry):
 
 
 class Bias(Entry):
-    """`target`: across one emitter resistor at idle [V]; `tolerance`: share; `readings`: [V] by place."""
+    """`target`: across one emitter resistor at idle [V]; `tolerance`: share; `readings`: [V] by place.
+
+    `offset`: the highest dc voltage allowed at the output, either way [V].
+    """
 
     target: Volts | None = None
     tolerance: Share | None = None
+    offset: Volts | None = None
     readings: dict[str, NoVolts] = Field(default_factory=dict)
 
 
