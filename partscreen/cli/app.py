@@ -10,7 +10,9 @@ import typer
 from partscreen.cli.book import app as book
 from partscreen.cli.check import check
 from partscreen.cli.demo import demo
+from partscreen.cli.kit import kit
 from partscreen.cli.match import match
+from partscreen.cli.page import page
 from partscreen.cli.paper import app as paper
 from partscreen.cli.plan import plan
 from partscreen.cli.read import read
@@ -53,6 +55,7 @@ app.command("demo")(demo)
 app.command("read")(read)
 app.command("types")(types)
 app.command("check")(check)
+app.command("kit")(kit)
 app.command("sheet")(sheet)
 app.command("type-in")(type_in)
 app.command("screen")(screen)
@@ -61,6 +64,7 @@ app.command("stage")(stage)
 app.command("replace")(replace)
 app.command("plan")(plan)
 app.command("trust")(trust)
+app.command("page")(page)
 app.add_typer(book, name="book")
 app.add_typer(paper, name="paper")
 

@@ -10,6 +10,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from partscreen.errors import Problem, UnusableInput
 from partscreen.quantities import QUANTITIES, ZERO_CELSIUS
+from partscreen.readings.kit_words import unbelievable_accuracies
+from partscreen.readings.sizes import MAX_SETTING, read_capped
 
 
 class _Entry(BaseModel):
@@ -105,10 +107,14 @@ class Instrument(_Entry):
 
 
 class Kit(_Entry):
-    """A bench: its instruments and its usual temperature (`temperature` in degC, as a person writes it)."""
+    """A bench: its instruments and its usual temperature (`temperature` in degC, as a person writes it).
+
+    `calibration_months`: how often it is to be calibrated; later than that a screening says so.
+    """
 
     name: str = Field(min_length=1)
     calibrated_on: date | None = None
+    calibration_months: int | None = Field(default=None, ge=1, le=600)
     temperature: float = Field(default=25.0, ge=-40.0, le=150.0)
     temperature_logged: bool = False
     instruments: tuple[Instrument, ...] = Field(min_length=1)
@@ -132,17 +138,21 @@ def load_kit(path: str | Path) -> Kit:
     """
     path = Path(path)
     try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        raw = tomllib.loads(read_capped(path, MAX_SETTING).decode("utf-8-sig"))
     except FileNotFoundError:
         raise UnusableInput([_problem(path, "there is no such file", "check the path after --kit")]) from None
     except (OSError, UnicodeDecodeError) as error:
         raise UnusableInput([_problem(path, f"cannot be read: {error}", "save it as UTF-8 text")]) from None
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise UnusableInput([_problem(path, f"is not TOML: {error}", "put the named line right")]) from None
     try:
-        return Kit.model_validate(raw)
+        kit = Kit.model_validate(raw)
     except ValidationError as error:
         raise UnusableInput(_problems(path, error)) from None
+    unbelievable = unbelievable_accuracies(kit, path.name)
+    if unbelievable:
+        raise UnusableInput(unbelievable)
+    return kit
 
 
 def _problems(path: Path, error: ValidationError) -> list[Problem]:

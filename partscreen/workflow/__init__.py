@@ -34,8 +34,9 @@ if TYPE_CHECKING:
     from partscreen.workflow.book_rescreen import rescreen
     from partscreen.workflow.book_retest import remeasure
     from partscreen.workflow.demo import run_demo
+    from partscreen.workflow.kit import new_kit, tell_kit
     from partscreen.workflow.learned import learn_from_book
-    from partscreen.workflow.lookup import explain_files, tell_types
+    from partscreen.workflow.lookup import explain_files, saved_columns, tell_types
     from partscreen.workflow.matching import match_results, match_screenings, matched_figures, write_matching
     from partscreen.workflow.options import Outcome, Progress, ScreenOptions
     from partscreen.workflow.papers import PaperOptions, paper_labels, paper_lot, paper_record, paper_refund
@@ -87,8 +88,11 @@ _HOME = {
     "rescreen": "book_rescreen",
     "remeasure": "book_retest",
     "run_demo": "demo",
+    "new_kit": "kit",
+    "tell_kit": "kit",
     "learn_from_book": "learned",
     "explain_files": "lookup",
+    "saved_columns": "lookup",
     "tell_types": "lookup",
     "match_results": "matching",
     "match_screenings": "matching",
@@ -159,6 +163,7 @@ __all__ = [
     "match_results",
     "match_screenings",
     "matched_figures",
+    "new_kit",
     "paper_card",
     "paper_labels",
     "paper_lot",
@@ -181,8 +186,10 @@ __all__ = [
     "rescreen",
     "restore_book",
     "run_demo",
+    "saved_columns",
     "screen_files",
     "show_book",
+    "tell_kit",
     "tell_types",
     "type_readings",
     "understand_files",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from partscreen import __version__
 from partscreen.errors import Problem
+from partscreen.workflow.kit import kit_notice
 from partscreen.workflow.learned import populations_of
 from partscreen.workflow.lot_actions import with_actions
 from partscreen.workflow.options import Outcome, Progress, ScreenOptions, silent
@@ -60,6 +61,7 @@ def screen_files(
     from partscreen.results import Screening
     from partscreen.screening.contradictions import hold_contradictions, set_aside
     from partscreen.screening.screen import screen_batch
+    from partscreen.screening.sub_lots import divide_lots, join_lots
 
     chosen = options or ScreenOptions()
     tell = progress or silent
@@ -87,8 +89,9 @@ def screen_files(
     learned: str | None = None
     if population_for is None:
         population_for, learned = populations_of(chosen, batch.lots, progress)
+    divided = divide_lots(batch)
     results = screen_batch(
-        batch,
+        divided.batch,
         library,
         risk=chosen.risk,
         reach=chosen.reach,
@@ -100,6 +103,7 @@ def screen_files(
         population_for=population_for,
         progress=progress,
     )
+    results = join_lots(divided, results, batch)
     results = hold_contradictions(batch, results, contradictory)
     results = with_actions(results, batch.lots, chosen)
     results = with_what_was_read(results, batch, with_control)
@@ -111,7 +115,7 @@ def screen_files(
         lots=results,
         kit=kit_used(kit),
     )
-    notices = (*batch.notices, *(note.sentence for note in corrections))
+    notices = (*batch.notices, *(note.sentence for note in corrections), *kit_notice(kit))
     return Outcome(
         screening,
         exit_code(screening, batch.problems),

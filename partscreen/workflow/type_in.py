@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from partscreen.errors import Problem, UnknownType, UnusableInput
+from partscreen.workflow.kit import kit_notice
 from partscreen.workflow.options import Outcome, ScreenOptions
 from partscreen.workflow.settings import kelvin, load_library
 
@@ -248,7 +249,9 @@ def _prepare(options: TypeInOptions) -> _Desk:
     from partscreen.report.papers.form_columns import form_of
 
     problems = [*_names(options), *_figures(options)]
-    kit, columns, notices = None, (), []
+    kit: Kit | None = None
+    columns: tuple[TypedColumn, ...] = ()
+    notices: list[str] = []
     try:
         kit = load_kit(options.kit) if options.kit else None
     except UnusableInput as error:
@@ -274,7 +277,7 @@ def _prepare(options: TypeInOptions) -> _Desk:
         problems += error.problems
     if problems:
         raise UnusableInput(problems)
-    return _Desk(options, library, kit, kind, gain_group, columns, tuple(notices))
+    return _Desk(options, library, kit, kind, gain_group, columns, (*notices, *kit_notice(kit)))
 
 
 def _names(options: TypeInOptions) -> list[Problem]:

@@ -126,7 +126,7 @@ def _misfit(rows: Floats, groups: Sequence[Sequence[int]], spread: Sequence[floa
 
 def _choices(k: int, groups: Sequence[Sequence[int]], rows: Floats) -> list[list[int]]:
     """Figures that may have changed places: each alone, or all from one on. Only those that both parts have."""
-    both = np.isfinite(rows).all(axis=0)
+    both: list[bool] = np.asarray(np.isfinite(rows).all(axis=0)).tolist()
     grouped = {i for group in groups for i in group}
     alone = [[i] for i in grouped if both[i]]
     onwards = [[i for i in range(start, k) if both[i]] for start in range(1, k)]

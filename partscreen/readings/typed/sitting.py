@@ -37,8 +37,8 @@ LimitRemark = Callable[[int, float], str | None]
 
 @dataclass(slots=True)
 class Reply:
-    """What a line led to. `kept`: the accepted entry, to be answered; `took_back`: the table changed otherwise; `settle`:
-    seconds to wait before each part from now on, or -1 for once; `more`, `end`: asked for."""
+    """What a line led to. `kept`: the accepted entry, to be answered. `changed`: the table is another.
+    `settle`: seconds to wait before each part from now on, -1: once. `more`, `end`: asked for."""
 
     say: list[str] = field(default_factory=list)
     kept: Entry | None = None
@@ -165,9 +165,8 @@ class Sitting:
         self._pending = _Pending(line, text, part, control, doubt, settled, passed)
         ways = ["yes: take it so"] if doubt.instead else []
         ways += [] if _beyond(line, doubt) else ["keep: as typed"]
-        return Reply(
-            [f"? {doubt.question}", f"  {'; '.join([*ways, 'drop: forget the line'])}; or type the line again"]
-        )
+        ways.append("drop: forget the line; or type the line again")
+        return Reply([f"? {doubt.question}", f"  {'; '.join(ways)}"])
 
     def _doubt(self, line: TypedLine, part: str, control: bool, settled: set[int], passed: set[str]) -> Doubt | None:
         there = next((e for e in self.entries if e.part == part and not e.control and not e.skipped), None)
