@@ -98,6 +98,8 @@ def plan(
         str | None,
         typer.Option("--held-counts", help="What a held part counts: nothing, or against the lot (nothing)."),
     ] = None,
+    draw: Annotated[bool, typer.Option("--draw", help="Draw the numbers of the pieces to test.")] = False,
+    seed: Annotated[int | None, typer.Option("--seed", help="With --draw: repeats a drawing.")] = None,
     figure: Annotated[
         Path | None, typer.Option("--figure", metavar="OUT.svg", help="Draw the operating curve into this file.")
     ] = None,
@@ -121,7 +123,7 @@ def plan(
         refund=refund, return_cost=return_cost,
         destroy_minutes=destroy_minutes, destroy_power=destroy_power, prior_share=prior_share,
         stop_at_first=stop_at_first, power=power, false_alarm=false_alarm, held=held, held_if_bad=held_if_bad,
-        held_counts=held_counts,
+        held_counts=held_counts, draw=draw, seed=seed,
     )  # fmt: skip
     try:
         result = make_plan(options)

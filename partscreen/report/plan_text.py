@@ -14,6 +14,11 @@ _SEVERITY = {"stopped": "stopped: take no more lots until the cause is mended"}
 def lines(result: PlanResult) -> list[str]:
     """The sentence first; then what decides, the risks, the curve, the share afterwards, what it rests on."""
     out = [result.sentence]
+    if result.drawn is not None:
+        numbers = ", ".join(map(str, result.drawn.pieces))
+        out.append(
+            f"  Number the pieces as they lie and take these, drawn by lot (--seed {result.drawn.seed}): {numbers}."
+        )
     out += _history(result)
     if result.sequence is not None:
         out += _sequence(result.sequence)

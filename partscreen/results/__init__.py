@@ -28,6 +28,7 @@ from partscreen.results.screening import (
     ReadingEvidence,
     Screening,
     SpotTaken,
+    SubLot,
     Unseen,
 )
 
@@ -61,6 +62,7 @@ __all__ = [
     "Result",
     "Screening",
     "SpotTaken",
+    "SubLot",
     "Unseen",
     "made",
 ]

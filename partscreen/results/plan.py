@@ -126,6 +126,13 @@ class ShareAfter(Result):
     prior_share: float
 
 
+class DrawnPieces(Result):
+    """Numbers of the pieces to test, drawn by lot; `seed` repeats the drawing."""
+
+    seed: int
+    pieces: list[int]
+
+
 class PlanResult(Result):
     """The answer of `plan`. Shares and chances lie between 0 and 1; costs are in the user's currency."""
 
@@ -148,3 +155,4 @@ class PlanResult(Result):
     next_state: str | None = None
     sequence: Sequence | None = None
     costs: list[CostChoice] = Field(default_factory=list)
+    drawn: DrawnPieces | None = None

@@ -198,6 +198,18 @@ class ControlSeen(Result):
     vbe_change: float | None = None
 
 
+class SubLot(Result):
+    """Parts of a lot that bear one date code, or several codes of few parts taken together; weighed as a lot."""
+
+    codes: list[str]
+    parts: list[str]
+    n_parts: int
+    judgement: LotJudgement
+    share_unfit: Interval | None = None
+    bulk_unfit: float | None = None
+    reasons: list[Reason] = Field(default_factory=list)
+
+
 class LotResult(Result):
     """Everything said about one lot.
 
@@ -222,6 +234,7 @@ class LotResult(Result):
     files: list[str] = Field(default_factory=list)
     spots: list[SpotTaken] = Field(default_factory=list)
     control: list[ControlSeen] = Field(default_factory=list)
+    sub_lots: list[SubLot] = Field(default_factory=list)
 
 
 class InputProblem(Result):
@@ -260,11 +273,12 @@ class KitUsed(Result):
 
 
 class NotJudged(Result):
-    """Rows that belong to no lot and no part."""
+    """Rows that belong to no lot and no part; and parts of lots that are no bipolar transistors (NOT_COVERED)."""
 
     part: str | None = None
     lot: str | None = None
     why: str
+    code: str | None = None
 
 
 class Screening(Result):

@@ -38,6 +38,9 @@ MANY = 300  # parts; of a larger lot only those worth it are named
 WORTH_NAMING = 0.02  # probability of being unfit from which a part of a large lot is named (assumption)
 FEW = 5  # parts; below it a lot says nothing of itself and only the absolute reach counts (design section 6)
 LONE_EVIDENCE = 7.0  # natural log, odds of a thousand (assumption: a sound type's drawn curve came out at 4.9)
+MIXED = "several date codes"
+"""Key of `Lot.extra`: parts of several production lots, to be weighed with the spread from lot to lot added."""
+
 KNOWN_GOOD_SHARE = 0.02  # expected share of unfit parts in a lot the user trusts (assumption)
 
 
@@ -170,6 +173,8 @@ def _weigh_lot(
     mine = take_observations(observations, rows)
     sessions = np.unique(mine.session)
     known = replace(knowledge_of(mine, sessions, population, others), bulk_is_type=alone)
+    if MIXED in lot.extra:
+        known = replace(known, within=known.within + known.device_between)
     surprise: float | None = None
     if teachers:
         told = [

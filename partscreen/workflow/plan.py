@@ -37,14 +37,39 @@ def make_plan(options: PlanOptions) -> PlanResult:
     question = checked.question()
     frame = _frame(checked)
     ask = _ASKED[question](checked, frame)
+    _checked_draw(checked, frame, question)
     checked.done()
     try:
-        return ask()
+        return _with_drawn(ask(), options)
     except FoundMoreThanTested as error:
         raise CannotBe([_too_many(error.found, error.tested)]) from error
     except OutOfReach as error:
         fix = "ask for less, test a larger lot, or use readings that miss fewer bad parts"
         raise UnusableInput([Problem("OUT_OF_REACH", str(error), fix, "out of reach")]) from error
+
+
+def _checked_draw(checked: Checked, frame: Frame, question: Question) -> None:
+    options = checked.options
+    if options.seed is not None and not options.draw:
+        checked.slip("seed", "says nothing without --draw", "add --draw, or leave it out")
+    elif options.seed is not None and options.seed < 0:
+        checked.slip("seed", f"{options.seed} cannot be", "give a whole number from 0 on")
+    if options.draw and frame.lot_size is None:
+        checked.slip("draw", "draws from a lot of known size", "give --lot-size")
+    if options.draw and question == "sequential":
+        checked.slip("draw", "the number of parts is not known before", "draw with --sample, or read them as they lie")
+
+
+def _with_drawn(result: PlanResult, options: PlanOptions) -> PlanResult:
+    """With the numbers of the pieces to test, where they are to be drawn."""
+    from partscreen.lots.draw import draw_pieces, new_seed
+    from partscreen.results.plan import DrawnPieces
+
+    if not options.draw or result.lot_size is None or not result.sample_size:
+        return result
+    seed = new_seed() if options.seed is None else options.seed
+    pieces = draw_pieces(result.lot_size, result.sample_size, seed)
+    return result.model_copy(update={"drawn": DrawnPieces(seed=seed, pieces=pieces)})
 
 
 def plan_exit_code(error: UnusableInput) -> int:

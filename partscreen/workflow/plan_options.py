@@ -54,6 +54,8 @@ class PlanOptions:
     held: str | None = None
     held_if_bad: str | None = None
     held_counts: str | None = None
+    draw: bool = False
+    seed: int | None = None
 
     def given(self) -> dict[str, Any]:
         """The options that were given."""
@@ -61,7 +63,7 @@ class PlanOptions:
         return {name: value for name, value in values.items() if value is not None and value is not False}
 
 
-_ANYWHERE = frozenset({"lot_size", "power", "false_alarm", "held", "held_if_bad", "held_counts"})
+_ANYWHERE = frozenset({"lot_size", "power", "false_alarm", "held", "held_if_bad", "held_counts", "draw", "seed"})
 _AFTER = frozenset({"found", "confidence", "prior_share"})
 _BELONGS: dict[Question, frozenset[str]] = {
     "size": _AFTER | {"tolerable", "allow", "stop_at_first"},

@@ -155,13 +155,12 @@ def _counts(options: SheetOptions) -> list[Problem]:
 
 def _numbers(options: SheetOptions) -> tuple[list[int], int | None]:
     """Part numbers in rising order; the seed they were drawn with, None where all parts are read."""
-    import numpy as np
+    from partscreen.lots.draw import draw_pieces, new_seed
 
     if options.drawn_from is None:
         return list(range(options.start, options.start + options.count)), None
-    seed = options.seed if options.seed is not None else int(np.random.SeedSequence().generate_state(1)[0])
-    drawn = np.random.default_rng(seed).choice(options.drawn_from, options.count, replace=False) + 1
-    return sorted(int(n) for n in drawn), seed
+    seed = options.seed if options.seed is not None else new_seed()
+    return draw_pieces(options.drawn_from, options.count, seed), seed
 
 
 def _drawn_words(options: SheetOptions, numbers: list[int], seed: int | None) -> str:
