@@ -160,3 +160,4 @@ def test_recipes_of_a_sheet_do_not_leave_the_current_open():
     assert "need not be met" not in steps
     assert "within 5 % of the heading" in steps
     assert "in this form" not in steps
+    assert not any(step.startswith("Write ") for _, all_steps in form_of(TYPE, None).recipes for step in all_steps)

@@ -147,19 +147,16 @@ def _title(c: Candidate) -> str:
 
 
 def _for_a_sheet(recipe: str) -> tuple[str, ...]:
-    """The steps as a sheet with fixed headings needs them: it says what to write where, and the current is met."""
+    """The steps as a sheet with fixed headings needs them: it says itself what to write where; the current is met."""
     steps = []
     for step in recipe.splitlines():
         step = step.replace(
             "The current need not be met: read what flows.", "Trim RB until IC stands within 5 % of the heading."
         )
         if step.startswith("Write value with unit, bias"):
-            step = "Write the value in the unit of the heading; another bias or test frequency beside it."
-        head, form, _ = step.partition(", in this form:")
-        if not form:
-            head, form, _ = step.partition(" In this form:")
-        head = head.rstrip()
-        steps.append(head if not form or head.endswith(".") else head + ".")
+            step = "Where bias or test frequency are not those of the heading, write them beside the figure."
+        if not step.startswith("Write "):
+            steps.append(step)
     return tuple(steps)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from typing import Any
 
@@ -24,6 +25,7 @@ SHEET_WORDS = (
     ("count", "parts in the lot"), ("notes", "notes"),
 )  # fmt: skip
 NOT_STRESSED = "Nothing here has stressed a part at its rated voltage, power or temperature unless a reading says so."
+_DIE_AREA = re.compile(r"; die area [\d.]+ of the type's \([\d.]+ to [\d.]+\)(?=\.$)")  # has a column of its own
 CODES = "Cautions beside a measurement are the usual ones; local electrical codes and licensed practice come first."
 
 
@@ -93,6 +95,8 @@ def _row(part: PartResult, ic: float | None) -> dict[str, Any]:
     area = part.area_ratio
     at = at_current(part, ic) if ic is not None else None
     first = part.reasons[0].sentence if part.reasons else f"Status: {part.status.replace('_', ' ')}."
+    if area is not None:
+        first = _DIE_AREA.sub("", first)
     return {
         "shape": SHAPES[part.disposition],
         "word": WORDS[part.disposition],

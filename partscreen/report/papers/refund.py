@@ -23,6 +23,7 @@ from partscreen.results import Interval, LimitResult, LotResult, PartResult, Scr
 Grade = Literal["outside", "dead", "inconsistent"]
 _DEAD = {"OPEN": "dead_open", "SHORT": "dead_short", "NO_GAIN": "dead_no_gain"}
 _OTHER_WAY = {"SWAPPED_LEADS": "swapped", "WRONG_POLARITY": "polarity"}
+_COLUMNS = ("part", "finding", "condition", "measured", "limit", "source")
 _SERIES = re.compile(r"(?P<symbol>\S+) (?P<count>\d+) points (?P<low>\S+) to (?P<high>\S+) A$")
 _SHEET = ("order", "bought_on", "return_by", "price", "source_kind", "listing", "maker", "code_on_parts")
 
@@ -133,8 +134,8 @@ def _data(
         "facts": _facts(lot, options, words),
         "request": words("request"),
         "summary": words("summary", read=len(lot.parts), other=len(lot.parts) - len(claims), **count),
-        "columns": [words(f"col_{name}") for name in ("part", "finding", "condition", "measured", "limit", "source")],
-        "finding_rows": findings,
+        "columns": [words(f"col_{name}") for name in _COLUMNS[: 6 if count["outside"] else 2]],
+        "finding_rows": findings if count["outside"] else [row[:2] for row in findings],
         "singles": singles,
         "single_columns": single_columns,
         "source_rows": sources.names,
