@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from partscreen.workflow.learned import learn_from_book
     from partscreen.workflow.lookup import explain_files, saved_columns, tell_types
     from partscreen.workflow.matching import match_results, match_screenings, matched_figures, write_matching
+    from partscreen.workflow.new_type import describe_type
     from partscreen.workflow.options import Outcome, Progress, ScreenOptions
     from partscreen.workflow.papers import PaperOptions, paper_labels, paper_lot, paper_record, paper_refund
     from partscreen.workflow.plan import make_plan
@@ -89,6 +90,7 @@ _HOME = {
     "remeasure": "book_retest",
     "run_demo": "demo",
     "new_kit": "kit",
+    "describe_type": "new_type",
     "tell_kit": "kit",
     "learn_from_book": "learned",
     "explain_files": "lookup",
@@ -151,6 +153,7 @@ __all__ = [
     "column_roles",
     "correct_entry",
     "correct_reading",
+    "describe_type",
     "erase_photo",
     "exit_code",
     "explain_files",
