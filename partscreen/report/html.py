@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from partscreen.report import numbers, view
@@ -15,6 +16,7 @@ from partscreen.report.data import LotData, ReportData
 from partscreen.report.drawing import figure_svg
 from partscreen.report.figures import SHAPES, WORDS, band_words, capacitance_panels, hfe_panel, sat_panel, vbe_panel
 from partscreen.report.figures_part import part_panels
+from partscreen.report.panels import Panel
 from partscreen.report.svg import panel_svg, shape_path
 from partscreen.report.view import LotView, PartView
 from partscreen.results import LotResult, Screening
@@ -66,8 +68,8 @@ def render_report(screening: Screening, data: ReportData, *, title: str, invente
     )
 
 
-def lot_figures(lot: LotView, data: ReportData) -> list[Drawn]:
-    """The figures of a lot, those its readings allow."""
+def lot_figures(lot: LotView, data: ReportData, draw: Callable[[Panel, str], str] = figure_svg) -> list[Drawn]:
+    """The figures of a lot, those its readings allow. `draw`: writes a panel as SVG under an identity."""
     arrays = data.lots.get(lot.result.lot)
     if arrays is None:
         return []
@@ -78,7 +80,7 @@ def lot_figures(lot: LotView, data: ReportData) -> list[Drawn]:
         (vbe_panel(lot.result, arrays), band_words(arrays.vbe)),
     ]
     return [
-        Drawn(Markup(figure_svg(panel, f"{lot.anchor}-fig{i}")), panel.title, caption)
+        Drawn(Markup(draw(panel, f"{lot.anchor}-fig{i}")), panel.title, caption)
         for i, (panel, caption) in enumerate(made, 1)
         if panel is not None
     ]
@@ -105,6 +107,12 @@ def mark(disposition: str | None) -> Markup:
     shape = SHAPES[disposition]
     path = f'<path d="M0 0{shape_path(shape, 4.5)}"/>'
     return Markup(f'<svg class="mark {shape}" viewBox="-7 -7 14 14" aria-hidden="true">{path}</svg>')
+
+
+def sheet_environment(package: str) -> Environment:
+    """The report's filters, marks and escape rules for the templates of another package, which see the report's too."""
+    loader = ChoiceLoader([PackageLoader(package), PackageLoader("partscreen.report")])
+    return _environment().overlay(loader=loader)
 
 
 def _finalize(value: Any) -> Any:

@@ -1,0 +1,88 @@
+"""Forms that come in: read within limits, refused without this run's token."""
+
+from __future__ import annotations
+
+import hmac
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+
+from starlette.datastructures import FormData, UploadFile
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from partscreen.errors import Problem
+from partscreen.page.desk import Tray, refuse_kind, safe_name
+from partscreen.page.render import desk_of
+from partscreen.page.settings import LARGEST_FILE, MOST_FIELDS, MOST_FILES
+
+Handler = Callable[[Request, FormData], Awaitable[Response]]
+_CHUNK = 1 << 20
+
+
+def post(path: str, handler: Handler) -> Route:
+    """A route for a form. There is no other way to a POST route, so none can forget the token."""
+
+    async def taken(request: Request) -> Response:
+        async with request.form(max_files=MOST_FILES, max_fields=MOST_FIELDS) as form:
+            told = form.get("form_token")
+            if not isinstance(told, str) or not hmac.compare_digest(
+                told.encode(), desk_of(request).form_token.encode()
+            ):
+                words = (
+                    "This form is of an earlier run of the page, or not of this page. Open the page again and repeat."
+                )
+                raise HTTPException(403, words)
+            return await handler(request, form)
+
+    return Route(path, taken, methods=["POST"])
+
+
+def text(form: FormData, name: str) -> str:
+    """A field as text, without blanks around; empty where it is missing."""
+    value = form.get(name)
+    return value.strip() if isinstance(value, str) else ""
+
+
+def numbers(form: FormData, names: tuple[str, ...]) -> tuple[dict[str, float], list[Problem]]:
+    """Fields that hold a number each, those that were filled in; decimal comma or point."""
+    found: dict[str, float] = {}
+    problems = []
+    for name in names:
+        told = text(form, name)
+        if not told:
+            continue
+        try:
+            found[name] = float(told.replace(",", "."))
+        except ValueError:
+            problems.append(
+                Problem("PAGE_NUMBER", f"{told!r} is no number", "write it as 0.1 or 0,1", name.replace("_", " "))
+            )
+    return found, problems
+
+
+async def keep_uploads(
+    form: FormData, name: str, tray: Tray, allowed: tuple[str, ...]
+) -> tuple[list[Path], list[Problem]]:
+    """Copy the uploads of one field into a tray, each into a folder of its own so that names need not differ."""
+    kept: list[Path] = []
+    problems: list[Problem] = []
+    for upload in form.getlist(name):
+        if not isinstance(upload, UploadFile) or not upload.filename:
+            continue
+        first = await upload.read(4096)
+        told = safe_name(upload.filename)
+        problem = refuse_kind(told, first, upload.size or len(first), allowed, LARGEST_FILE)
+        if problem is not None:
+            problems.append(problem)
+            continue
+        folder = tray.folder / f"{name}{len(kept) + 1}"
+        folder.mkdir(exist_ok=True)
+        path = folder / told
+        with path.open("wb") as sink:
+            while first:
+                sink.write(first)
+                first = await upload.read(_CHUNK)
+        kept.append(path)
+    return kept, problems

@@ -1,0 +1,181 @@
+"""What came of a screening: every lot, one part, downloads, and which parts go together."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import FileResponse, RedirectResponse, Response
+from starlette.routing import BaseRoute, Route
+
+from partscreen.errors import PartscreenError
+from partscreen.page.bring import at_work, tray_of
+from partscreen.page.desk import Tray
+from partscreen.page.render import desk_of, draw, first_words, show, show_problems, with_figures
+
+if TYPE_CHECKING:
+    from partscreen.report.view import LotView
+    from partscreen.results.matching import MatchKind
+    from partscreen.workflow import Outcome
+
+TITLE = "Judging the parts"
+
+
+async def _judged(request: Request) -> tuple[Tray, Outcome, tuple[LotView, ...]] | Response:
+    """Tray, outcome and lots ready for a page; or the page to show while there are none."""
+    tray = tray_of(request)
+    if tray.screening is None:
+        return RedirectResponse(f"/tray/{tray.id}", 303)
+    if (page := await at_work(request, tray, tray.screening, TITLE)) is not None:
+        return page
+    outcome: Outcome = tray.screening.result
+    if tray.shown is None:
+        from partscreen.report.view import lot_views
+
+        tray.shown = await run_in_threadpool(lot_views, outcome.screening)
+    return tray, outcome, tray.shown
+
+
+async def result(request: Request) -> Response:
+    """Every lot with one sentence a part; a single lot with its figures at once."""
+    judged = await _judged(request)
+    if isinstance(judged, Response):
+        return judged
+    tray, outcome, lots = judged
+    return show(request, "result.html.jinja", tray=tray, outcome=outcome, lots=lots, first_words=first_words)
+
+
+def _numbered(request: Request, name: str, most: int) -> int:
+    number = int(request.path_params[name])
+    if not 1 <= number <= most:
+        raise HTTPException(404, f"There is no {name} of this number in the result.")
+    return number - 1
+
+
+async def lot(request: Request) -> Response:
+    """One lot: what holds for all of it, its figures, what could be done with it."""
+    from partscreen.report.html import lot_figures
+
+    judged = await _judged(request)
+    if isinstance(judged, Response):
+        return judged
+    tray, outcome, lots = judged
+    number = _numbered(request, "lot", len(lots))
+    figures = [] if outcome.report is None else lot_figures(lots[number], outcome.report, draw)
+    return show(
+        request, "lot_page.html.jinja", tray=tray, lot=lots[number], number=number + 1, figures=figures,
+        first_words=first_words,
+    )  # fmt: skip
+
+
+async def part(request: Request) -> Response:
+    """One part: curves in the envelope, evidence in two columns, closest types, next measurement, how we know."""
+    from partscreen.report.html import part_figures
+    from partscreen.report.view import hazard
+
+    judged = await _judged(request)
+    if isinstance(judged, Response):
+        return judged
+    tray, outcome, lots = judged
+    number = _numbered(request, "lot", len(lots))
+    one = lots[number]
+    place = _numbered(request, "part", len(one.parts))
+    seen = with_figures(one.parts[place])
+    figures = [] if outcome.report is None else part_figures(one.result, seen, outcome.report)
+    arrays = None
+    if outcome.report is not None and one.result.lot in outcome.report.lots:
+        arrays = outcome.report.lots[one.result.lot].parts.get(seen.result.part)
+    step = seen.result.next_measurement
+    return show(
+        request, "part_page.html.jinja", tray=tray, lot=one, p=seen, figures=figures, arrays=arrays, number=number + 1,
+        place=place + 1, risky=step is not None and hazard([step.reading, step.recipe]),
+    )  # fmt: skip
+
+
+async def json_file(request: Request) -> Response:
+    """The result as JSON."""
+    return await _written(request, "result.json", "application/json")
+
+
+async def table_file(request: Request) -> Response:
+    """The result as a table, one row a part."""
+    return await _written(request, "parts.csv", "text/csv")
+
+
+async def _written(request: Request, name: str, media: str) -> Response:
+    from partscreen.workflow import write_outcome
+
+    judged = await _judged(request)
+    if isinstance(judged, Response):
+        return judged
+    tray, outcome, _ = judged
+    path: Path = tray.folder / name
+    table, as_json = (path, None) if name.endswith(".csv") else (None, path)
+    await run_in_threadpool(write_outcome, outcome, table=table, json_out=as_json)
+    return FileResponse(path, filename=name, media_type=media)
+
+
+async def report_file(request: Request) -> Response:
+    """The report, drawn when it is first asked for."""
+    judged = await _judged(request)
+    if isinstance(judged, Response):
+        return judged
+    tray = judged[0]
+    job = tray.report
+    if job is None or job.state in ("cancelled", "crashed", "refused"):
+        job = desk_of(request).draw_report(tray)
+    if (page := await at_work(request, tray, job, "Writing the report", patience=3.0)) is not None:
+        return page
+    return FileResponse(job.result, filename="report.html", media_type="text/html")
+
+
+async def match(request: Request) -> Response:
+    """Which parts of this result go together."""
+    from partscreen.matching.words import matching_lines
+    from partscreen.workflow import match_screenings
+
+    judged = await _judged(request)
+    if isinstance(judged, Response):
+        return judged
+    tray, outcome, _ = judged
+    asked = dict(request.query_params)
+    found, lines = None, []
+    if "kind" in asked:
+        try:
+            options = _match_options(asked)
+            found = await run_in_threadpool(match_screenings, [("this result", outcome.screening)], options)
+            lines = matching_lines(found)
+        except (PartscreenError, ValueError) as error:
+            told = error if isinstance(error, PartscreenError) else PartscreenError(f"not a number: {error}")
+            return show_problems(request, told, back=f"/tray/{tray.id}/match")
+    return show(request, "match.html.jinja", tray=tray, asked=asked, found=found, lines=lines)
+
+
+def _match_options(asked: dict[str, str]):  # type: ignore[no-untyped-def]
+    from partscreen.matching.options import MatchOptions
+
+    def number(name: str, otherwise: float) -> float:
+        return float(asked[name].replace(",", ".")) if asked.get(name, "").strip() else otherwise
+
+    words: dict[str, MatchKind] = {"pairs": "pairs", "groups": "groups", "sets": "sets"}
+    return MatchOptions(
+        kind=words.get(asked.get("kind", ""), "pairs"),
+        k=int(number("k", 2 if asked.get("kind") == "groups" else 1)),
+        tolerance_hfe=number("hfe", 10.0),
+        tolerance_vbe=number("vbe", 20.0),
+        held=asked.get("held") == "yes",
+    )
+
+
+ROUTES: list[BaseRoute] = [
+    Route("/tray/{tray}/result", result),
+    Route("/tray/{tray}/lot/{lot:int}", lot),
+    Route("/tray/{tray}/lot/{lot:int}/part/{part:int}", part),
+    Route("/tray/{tray}/result.json", json_file),
+    Route("/tray/{tray}/parts.csv", table_file),
+    Route("/tray/{tray}/report.html", report_file),
+    Route("/tray/{tray}/match", match),
+]

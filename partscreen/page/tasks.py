@@ -1,0 +1,68 @@
+"""What the worker process runs: each task calls one workflow function and gives back what pages show."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from partscreen.workflow import Outcome, Progress, ScreenOptions, Understood
+
+
+@dataclass(frozen=True, slots=True)
+class ScreenTask:
+    """Files, settings and where to record the run; `record` False: nowhere."""
+
+    files: tuple[Path, ...]
+    options: ScreenOptions
+    record: bool = False
+    book: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ReportTask:
+    """A result that is to be written as a report into a folder."""
+
+    outcome: Outcome
+    folder: Path
+    title: str
+
+
+def understand(task: ScreenTask, progress: Progress) -> Understood:
+    """How the files are understood."""
+    from partscreen.workflow import understand_files
+
+    return understand_files(task.files, task.options, progress=progress)
+
+
+def screen(task: ScreenTask, progress: Progress) -> Outcome:
+    """The judgement of the files; without the batch, which pages do not show."""
+    from dataclasses import replace
+
+    from partscreen.workflow import keep_screening, screen_files
+
+    outcome = screen_files(task.files, task.options, progress=progress)
+    if task.record:
+        outcome = keep_screening(outcome, task.files, task.options, task.book)
+    return replace(outcome, batch=None, kit=None)
+
+
+def report(task: ReportTask, progress: Progress) -> Path:
+    """Write the report."""
+    from partscreen.workflow import write_outcome
+
+    progress("drawing the report", 0, 1)
+    write_outcome(task.outcome, out=task.folder, title=task.title)
+    return task.folder / "report.html"
+
+
+TASKS: dict[str, Callable[[Any, Progress], Any]] = {"understand": understand, "screen": screen, "report": report}
+
+
+def warm() -> None:
+    """Load what the first task needs, so that it need not wait for it."""
+    import partscreen.readings.import_files
+    import partscreen.report.collect
+    import partscreen.screening.screen  # noqa: F401
