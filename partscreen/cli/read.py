@@ -7,9 +7,13 @@ import typer
 
 
 def read(
-    files: Annotated[list[Path], typer.Argument(metavar="FILES", help="Delimited text or .xlsx.", show_default=False)],
+    files: Annotated[
+        list[Path],
+        typer.Argument(metavar="FILES", help="Text, .xlsx, .ods, .json or .parquet.", show_default=False),
+    ],
     columns: Annotated[
-        Path | None, typer.Option("--columns", metavar="MAP.toml", help="Column map to read the files with.")
+        Path | None,
+        typer.Option("--columns", metavar="MAP.toml", help="Column map to read with; saved: the one you saved."),
     ] = None,
     lots: Annotated[Path | None, typer.Option("--lots", metavar="LOTS.csv", help="Lot sheet, CSV or .xlsx.")] = None,
     save_columns: Annotated[
@@ -20,10 +24,11 @@ def read(
 ) -> None:
     """Show how files are understood: separator, decimal mark, columns and units, parts, and every problem."""
     from partscreen.errors import PartscreenError
-    from partscreen.workflow import explain_files
+    from partscreen.workflow import explain_files, saved_columns
 
     try:
-        text, problems = explain_files(files, columns=columns, lots=lots, save_columns=save_columns, as_json=json)
+        chosen = saved_columns(columns, files)
+        text, problems = explain_files(files, columns=chosen, lots=lots, save_columns=save_columns, as_json=json)
     except PartscreenError as error:
         typer.echo(str(error), err=True)
         raise typer.Exit(3) from None

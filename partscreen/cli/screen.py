@@ -23,7 +23,8 @@ def screen(
         str | None, typer.Option("--type", help="Marked type of every lot the sheet does not name.")
     ] = None,
     columns: Annotated[
-        Path | None, typer.Option("--columns", help="Column map (TOML): which column is which quantity.")
+        Path | None,
+        typer.Option("--columns", help="Column map (TOML): which column is which quantity; saved: the one you saved."),
     ] = None,
     kit: Annotated[
         Path | None, typer.Option("--kit", help="Your instruments (TOML): accuracy, leads, fixed conditions.")
@@ -90,10 +91,14 @@ def screen(
     from partscreen.cli.book_show import say_recorded
     from partscreen.cli.show import exit_with, progress_line, say, show_screening
     from partscreen.errors import UnusableInput
-    from partscreen.workflow import ScreenOptions, keep_screening, screen_files, write_outcome
+    from partscreen.workflow import ScreenOptions, keep_screening, saved_columns, screen_files, write_outcome
 
     if book is not None and not record:
         raise typer.BadParameter("--book says where --record keeps the run; add --record")
+    try:
+        columns = saved_columns(columns, files)
+    except UnusableInput as error:
+        exit_with(3, error)
     options = ScreenOptions(
         lots=lots,
         lot_texts=tuple(lot or ()),

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from partscreen.errors import Problem, UnusableInput
 from partscreen.readings.import_files import read_files
+from partscreen.readings.saved_maps import remember_map
 from partscreen.readings.understanding import save_column_map, understanding_json, understanding_text
 
 
@@ -30,16 +31,21 @@ def answer(
     """
     found = read_files(files, column_map=columns, lot_sheet=lots)
     problems = found.batch.problems
+    remembered: list[str] = []
     if save_columns is not None:
         if not found.understanding:
             raise UnusableInput(problems)
-        save_column_map(save_columns, found.understanding[0])
+        first = found.understanding[0]
+        kept = remember_map(save_column_map(save_columns, first), first.header)
+        remembered = [] if kept is None else [f"{save_columns.name} is remembered for files of this header: {kept}"]
     if as_json:
         return json.dumps(
-            understanding_json(found.understanding, problems, found.batch.notices), indent=2, ensure_ascii=False
+            understanding_json(found.understanding, problems, [*found.batch.notices, *remembered]),
+            indent=2,
+            ensure_ascii=False,
         ), problems
     text = understanding_text(found.understanding)
-    return text + ("" if not found.batch.notices else _more(found.batch.notices, text)), problems
+    return text + _more(found.batch.notices, text) + _more(remembered, text), problems
 
 
 def _more(notices: Sequence[str], text: str) -> str:

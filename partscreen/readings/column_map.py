@@ -10,22 +10,27 @@ from typing import Any
 from partscreen.errors import Problem, UnusableInput
 from partscreen.quantities import QUANTITIES, bare
 from partscreen.readings.recognise import COLUMN_KEYS, ROLES, close_names
+from partscreen.readings.sizes import MAX_SETTING, read_capped
 from partscreen.readings.units import DoubtfulUnit, UnitReading, read_unit
 from partscreen.readings.wide_header import map_role, wide_column
 
-_ENTRY_KEYS = ("column", "unit", "sign", "constant", "value")
+_ENTRY_KEYS = ("column", "unit", "sign", "constant", "value", "shunt")
 _TOP_KEYS = ("format", "columns", "decimal", "delimiter")
 _DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "pipe": "|", "spaces": " "}
 
 
 @dataclass(frozen=True, slots=True)
 class MapEntry:
-    """One role: the column it is read from, or the constant that holds for every row. `sign` is 1 or -1."""
+    """One role: the column it is read from, or the constant that holds for every row. `sign` is 1 or -1.
+
+    `shunt` [ohm]: the column holds the voltage over this resistance, `unit` its unit; the role is the current.
+    """
 
     column: str | None = None
     unit: UnitReading | None = None
     sign: int = 1
     constant: float | str | None = None
+    shunt: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +62,12 @@ def load_column_map(path: str | Path) -> ColumnMap:
     """
     name = Path(path).name
     try:
-        data = tomllib.loads(Path(path).read_bytes().decode("utf-8-sig"))
+        data = tomllib.loads(read_capped(Path(path), MAX_SETTING).decode("utf-8-sig"))
     except OSError as error:
         raise UnusableInput(
             [Problem("MAP_MISSING", f"the column map cannot be opened ({error.strerror})", "check its path", name)]
         ) from error
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
         fix = 'write it as TOML, for example: [columns]  then  ic = { column = "Ic", unit = "mA" }'
         raise UnusableInput(
             [Problem("MAP_NOT_TOML", f"the column map is no valid TOML: {error}", fix, name)]
@@ -136,7 +141,8 @@ def _entry(role: str, said: Any) -> MapEntry:
     sign = said.get("sign", 1)
     if sign not in (1, -1):
         raise ValueError(f"sign {sign!r} is neither 1 nor -1")
-    unit = _map_unit(role, said["unit"]) if "unit" in said else None
+    shunt = _shunt(role, said) if "shunt" in said else None
+    unit = _map_unit("vce" if shunt else role, said["unit"]) if "unit" in said else None
     if constant is not None and role in COLUMN_KEYS:
         if isinstance(constant, bool) or not isinstance(constant, (int, float)):
             raise ValueError(f"constant {constant!r} is not a number")
@@ -145,7 +151,17 @@ def _entry(role: str, said: Any) -> MapEntry:
         constant = float(constant)
     elif constant is not None:
         constant = ("yes" if constant else "no") if isinstance(constant, bool) else str(constant)
-    return MapEntry(None if column is None else str(column), unit, sign, constant)
+    return MapEntry(None if column is None else str(column), unit, sign, constant, shunt)
+
+
+def _shunt(role: str, said: dict[str, Any]) -> float:
+    """The resistance [ohm] over which a current was read as a voltage."""
+    shunt = said["shunt"]
+    if role not in ("ic", "ib") or "column" not in said or "unit" not in said:
+        raise ValueError("a shunt goes with a column that holds ic or ib as a voltage, and its unit (V or mV)")
+    if isinstance(shunt, bool) or not isinstance(shunt, (int, float)) or not 1e-6 <= shunt <= 1e9:
+        raise ValueError(f"shunt {shunt!r} is no resistance in ohm")
+    return float(shunt)
 
 
 def _wide_entry(role: str, said: Any) -> MapEntry:
@@ -200,6 +216,7 @@ class MapLine:
     unit: str = ""
     constant: float | str | None = None
     sign: int = 1
+    shunt: float | None = None
 
 
 def column_map_text(lines: list[MapLine], decimal: str = "") -> str:
@@ -215,6 +232,8 @@ def column_map_text(lines: list[MapLine], decimal: str = "") -> str:
             bits = [f"constant = {line.constant if isinstance(line.constant, float) else _quoted(line.constant)}"]
         if line.unit:
             bits.append(f"unit = {_quoted(line.unit)}")
+        if line.shunt is not None:
+            bits.append(f"shunt = {line.shunt!r}")
         if line.sign < 0:
             bits.append("sign = -1")
         plain = len(bits) == 1 and line.constant is None

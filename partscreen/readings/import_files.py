@@ -15,13 +15,15 @@ from partscreen.readings.delimited import delimiter_name
 from partscreen.readings.file_draft import FileDraft
 from partscreen.readings.interpret import Interpreted, interpret
 from partscreen.readings.kit import Kit, load_kit
+from partscreen.readings.long_traces import average_long_traces
 from partscreen.readings.lot_files import file_names, files_not_given, lots_naming, part_of_file, problems_of_files
 from partscreen.readings.lot_sheet import LotSheet, load_lot_sheet, same_type, told_twice
 from partscreen.readings.markings import settle_markings
 from partscreen.readings.owners import close_draft, find_parts_in_two_lots
 from partscreen.readings.recognise import close_names, recognised_count
+from partscreen.readings.saved_maps import known_maps, offer, watching
 from partscreen.readings.sources import Opened, open_tables
-from partscreen.readings.table_form import Table
+from partscreen.readings.table_form import HeaderTest, Table
 from partscreen.readings.tables import Batch, Lot
 from partscreen.readings.uncertainty import apply_kit
 from partscreen.readings.understanding import FileUnderstanding
@@ -118,7 +120,7 @@ def read_files(
     for path, name in _named(builder, paths):
         opened = _open(path, name, columns, seen)
         draft = _draft(builder, path, name, len(drafts), default_lots, list(opened.problems))
-        draft.sha256 = opened.sha256
+        draft.sha256, draft.notices = opened.sha256, list(opened.notices)
         for table in opened.tables if amend is None else [amend(opened.sha256 or "", one) for one in opened.tables]:
             understood.append(_read_table(builder, draft, table, columns))
         close_draft(builder, draft)
@@ -134,7 +136,7 @@ def read_files(
         builder.close_file(draft.name, draft.sha256, draft.rows, problems)
         builder.notices += [f"{draft.name}: {text}" for text in dict.fromkeys(draft.notices)]
     _say_lots(builder)
-    batch = builder.finish()
+    batch = average_long_traces(builder.finish())
     return Import(apply_kit(batch, tools) if tools is not None else batch, tuple(understood))
 
 
@@ -174,8 +176,11 @@ def _read_table(builder: Builder, draft: FileDraft, table: Table, columns: Colum
 
 def _open(path: Path, name: str, columns: ColumnMap | None, seen: dict[str, str]) -> Opened:
     """The tables of a file. A file whose content was read before under another name is not read again."""
-    test = columns.count if columns is not None and columns.headers else recognised_count
+    test: HeaderTest = columns.count if columns is not None and columns.headers else recognised_count
+    known = {} if columns is not None else known_maps()
+    test, met = watching(test, known) if known else (test, [])
     opened = open_tables(path, test, columns.delimiter if columns else "", name)
+    opened.notices += offer(met)
     if columns is not None and not opened.tables and any(problem.code == "NO_HEADER" for problem in opened.problems):
         # None of the mapped headers is there: find the header by known names, so that the absent columns can be named.
         plain = open_tables(path, recognised_count, columns.delimiter, name)
@@ -275,4 +280,5 @@ def _understanding(data: Interpreted, draft: FileDraft, notices: list[str]) -> F
         n_parts=draft.n_parts,
         ignored=list(table.ignored),
         notices=list(dict.fromkeys(notices)),
+        header=list(table.header),
     )

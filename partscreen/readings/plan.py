@@ -8,7 +8,7 @@ import numpy as np
 
 from partscreen.errors import Problem
 from partscreen.quantities import QUANTITIES
-from partscreen.readings.column_map import ColumnMap, absent_columns
+from partscreen.readings.column_map import ColumnMap, MapEntry, absent_columns
 from partscreen.readings.recognise import COLUMN_KEYS, ROLES, Recognised, recognise
 from partscreen.readings.table_form import Table
 from partscreen.readings.understanding import ColumnUnderstanding
@@ -171,6 +171,15 @@ def _map_wide(
     shown.append(ColumnUnderstanding(header, role, unit.name if unit else "", "one reading a part"))
 
 
+def _say_unit_row(table: Table, index: int, entry: MapEntry, name: str, notices: list[str]) -> None:
+    """A unit in the file that is another than the map's: the map holds, and that is said."""
+    said = table.units[index].strip("[](){} ") if index >= 0 and table.unit_row else ""
+    if said and entry.unit is not None and said != entry.unit.name:
+        notices.append(
+            f"column {table.header[index]}: the file says {said}, {name} says {entry.unit.name}: the map holds"
+        )
+
+
 def plan_from_map(
     table: Table, columns: ColumnMap, problems: list[Problem], notices: list[str]
 ) -> tuple[dict[str, Use], list[WideColumn], list[ColumnUnderstanding]]:
@@ -195,14 +204,14 @@ def plan_from_map(
             own = recognise(table.header[index])
             found = own if own is not None and own.role == role and own.doubt is None else Recognised(role)
             unit = _unit_of(table, index, found, problems)
-        uses[role] = Use(role, index, unit, entry.sign, entry.constant)
-        remark = "sign turned" if entry.sign < 0 else ""
-        header = table.header[index] if index >= 0 else ""
-        shown.append(
-            ColumnUnderstanding(
-                header, role, unit.name if unit else "", remark, None if index >= 0 else entry.constant, entry.sign
-            )
-        )
+        _say_unit_row(table, index, entry, columns.name, notices)
+        inside = unit if unit is None or entry.shunt is None else replace(unit, factor=unit.factor / entry.shunt)
+        uses[role] = Use(role, index, inside, entry.sign, entry.constant)
+        remarks = ["sign turned"] if entry.sign < 0 else []
+        remarks += [f"voltage over {entry.shunt:g} ohm"] if entry.shunt is not None else []
+        header, constant = (table.header[index], None) if index >= 0 else ("", entry.constant)
+        name = unit.name if unit else ""
+        shown.append(ColumnUnderstanding(header, role, name, "; ".join(remarks), constant, entry.sign, entry.shunt))
     used = {use.index for use in uses.values()} | {column.index for column in wide}
     shown += [
         ColumnUnderstanding(name, None, "", "not in the column map")

@@ -178,6 +178,14 @@ def is_unit(cell: str, header: str) -> bool:
     return True
 
 
+def is_some_unit(cell: str, header: str) -> bool:
+    """Whether a cell below a header that is not known is a unit of current, voltage, time or temperature."""
+    text = cell.strip().strip("[](){}").strip()
+    if not text or text == "-" or text[:1].isdigit() or recognise(header) is not None:
+        return is_unit(cell, header)
+    return any(_unit_or_none(text, si_unit) is not None for si_unit in ("A", "V", "s", "K"))
+
+
 def close_names(name: str, known: list[str]) -> list[str]:
     """Names a person may have meant, nearest first."""
     by_bare = {bare(k): k for k in known}

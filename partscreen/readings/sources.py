@@ -35,6 +35,7 @@ class Opened:
     tables: list[Table] = field(default_factory=list)
     sha256: str | None = None
     problems: list[Problem] = field(default_factory=list)
+    notices: list[str] = field(default_factory=list)
 
 
 def reader_for(path: Path, data: bytes) -> Reader:

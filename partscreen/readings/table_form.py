@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from partscreen.errors import Problem
-from partscreen.readings.recognise import is_unit
+from partscreen.readings.recognise import is_some_unit, is_unit
 from partscreen.readings.wide_header import join_conditions
 
 HeaderTest = Callable[[list[str]], int]
@@ -156,7 +156,13 @@ def _is_unit_row(header: list[str], cells: list[str]) -> bool:
         if text[:1].isdigit() and text != "1":
             return False
         units += is_unit(text, name)
-    return units > 0
+    return units > 0 or _only_units(header, cells)
+
+
+def _only_units(header: list[str], cells: list[str]) -> bool:
+    """Units under names that only a column map knows: two or more, and nothing else in the row."""
+    filled = [(name, cell) for name, cell in zip(header, cells, strict=False) if cell.strip()]
+    return len(filled) > 1 and all(is_some_unit(cell, name) for name, cell in filled)
 
 
 def _body(

@@ -58,6 +58,9 @@ class Points:
     vce_std: Floats
     use: Bools  # False: kept and shown, not fitted and not judged
     pulse_stated: Bools | None = None  # the row itself says whether it was pulsed; None: no row does
+    # Standard uncertainties of noise that the trace itself shows, in the unit of the value; None: no long trace.
+    hfe_noise: Floats | None = None
+    vbe_noise: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True)

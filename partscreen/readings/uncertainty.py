@@ -237,6 +237,10 @@ def _point_stds(points: Points, kit: Kit | None, n_sessions: int) -> Points:
         relative = np.hypot(ic_std / np.abs(points.ic), ib_std / np.abs(points.ib))
     hfe_given = np.hypot(_column_std("hfe", points.hfe, kit), digits["hfe"])
     hfe_std = np.where(given, hfe_given, relative * np.abs(points.hfe))
+    if points.hfe_noise is not None:
+        hfe_std = np.hypot(hfe_std, points.hfe_noise)
+    if points.vbe_noise is not None:
+        vbe_std = np.hypot(vbe_std, points.vbe_noise)
     return replace(
         points,
         ic_std=_keep(points.ic_std, ic_std),

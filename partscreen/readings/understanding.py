@@ -23,6 +23,7 @@ class ColumnUnderstanding:
     remark: str = ""
     constant: float | str | None = None
     sign: int = 1
+    shunt: float | None = None
 
 
 @dataclass(slots=True)
@@ -42,6 +43,7 @@ class FileUnderstanding:
     n_parts: int = 0
     ignored: list[str] = field(default_factory=list)
     notices: list[str] = field(default_factory=list)
+    header: list[str] = field(default_factory=list)
 
 
 def understanding_text(files: Sequence[FileUnderstanding]) -> str:
@@ -82,22 +84,27 @@ def understanding_json(
     }
 
 
-def save_column_map(path: str | Path, understanding: FileUnderstanding) -> None:
-    """Write a column map that reads such files the way this one was understood.
+def save_column_map(path: str | Path, understanding: FileUnderstanding) -> str:
+    """Write a column map that reads such files the way this one was understood, and give its text.
 
     Raises
     ------
     UnusableInput
         Nothing was understood, or the file cannot be written.
     """
-    used = [MapLine(c.role, c.header, c.unit, c.constant, c.sign) for c in understanding.columns if c.role is not None]
+    used = [
+        MapLine(c.role, c.header, c.unit, c.constant, c.sign, c.shunt)
+        for c in understanding.columns
+        if c.role is not None
+    ]
     if not used:
         raise UnusableInput(
             [Problem("NOTHING_TO_SAVE", "no column was understood", "write the map by hand", understanding.file)]
         )
     decimal = {"comma": ",", "point": "."}.get(understanding.decimal, "")
+    text = column_map_text(used, decimal)
     try:
-        Path(path).write_text(column_map_text(used, decimal), encoding="utf-8")
+        Path(path).write_text(text, encoding="utf-8")
     except OSError as error:
         raise UnusableInput(
             [
@@ -109,3 +116,4 @@ def save_column_map(path: str | Path, understanding: FileUnderstanding) -> None:
                 )
             ]
         ) from error
+    return text

@@ -24,6 +24,19 @@ def explain_files(
     return answer(files, columns=columns, lots=lots, save_columns=save_columns, as_json=as_json)
 
 
+def saved_columns(columns: Path | None, files: Sequence[Path]) -> Path | None:
+    """The column map asked for; "saved" stands for the one the user saved for the header of these files.
+
+    Raises
+    ------
+    UnusableInput
+        No saved map fits a file, or the files need several.
+    """
+    from partscreen.readings.saved_maps import SAVED, saved_map
+
+    return saved_map(files) if columns is not None and str(columns) == SAVED else columns
+
+
 def tell_types(
     name: str | None = None, *, validate: Path | None = None, references: Sequence[Path] = (), as_json: bool = False
 ) -> tuple[str, tuple[Problem, ...]]:
