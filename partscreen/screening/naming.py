@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import logsumexp
-from scipy.stats import chi2
+from scipy.special import chdtrc, logsumexp
 
 from partscreen.results import ClosestType
 from partscreen.screening.evidence.combine import Weighed
@@ -93,7 +92,7 @@ def name_dies(
     for one in candidates:
         squared, ln_det = _distance(readings, one.mean, one.covariance + session)
         ln_p.append(-0.5 * (squared + ln_det))
-        misfit.append(chi2.sf(squared, count))
+        misfit.append(chdtrc(count, squared))
     stacked = np.stack(ln_p, axis=1)
     squared, ln_det = _distance(readings, *_middle(library or candidates, session))
     nothing = -0.5 * (squared + ln_det) + np.log(none_weight)

@@ -12,8 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import chi2
-from scipy.stats import f as f_distribution
+from scipy.special import chdtrc, chdtri, fdtrc, fdtri
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -155,7 +154,7 @@ def _bar(read: Bools, lots: Ints, seen: Ints, dof: Floats, alarm_per_lot: float)
         (-np.expm1(np.log1p(-alarm_per_lot) / sizes), dof),
         (np.full(sizes.shape, ALARM_PER_PART), _heavy(dof)),
     ):
-        bars.append(f_distribution.isf(level, k, nu) * k * (nu - 2.0) / nu)
+        bars.append(fdtri(k, nu, 1.0 - level) * k * (nu - 2.0) / nu)
     return np.sqrt(np.maximum(*bars))
 
 
@@ -172,9 +171,9 @@ def _first_reference(z: Floats, known: Bools, lots: Ints, seen: Ints) -> Bools:
             squared[mine] = (z[mine] ** 2).sum(axis=1)
     if not known.any():
         return known
-    usual = np.asarray(chi2.median(np.maximum(seen, 1)))
+    usual = np.asarray(chdtri(np.maximum(seen, 1), 0.5))
     size = max(float(np.median(squared[known] / usual[known])), 1e-12)
-    return _kept(np.asarray(chi2.sf(squared / size, np.maximum(seen, 1))) * 0.1, known, lots)
+    return _kept(np.asarray(chdtrc(np.maximum(seen, 1), squared / size)) * 0.1, known, lots)
 
 
 def _kept(p: Floats, known: Bools, lots: Ints) -> Bools:
@@ -249,7 +248,7 @@ def _heavy(dof: Floats) -> Floats:
 def _tail(squared: Floats, seen: Ints, dof: Floats) -> Floats:
     """Probability that a good part lies further out, tails as Student's t of `dof` has them."""
     k = np.maximum(seen, 1)
-    return np.where(seen > 0, f_distribution.sf(squared / k * dof / (dof - 2.0), k, dof), 1.0)
+    return np.where(seen > 0, fdtrc(k, dof, squared / k * dof / (dof - 2.0)), 1.0)
 
 
 def _method(taught: _Taught) -> str:

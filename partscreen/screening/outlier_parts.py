@@ -9,8 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import chi2
-from scipy.stats import f as f_distribution
+from scipy.special import chdtrc, chdtri, fdtri
 
 from partscreen.results import Reason
 from partscreen.screening.evidence.combine import Weighed
@@ -202,9 +201,9 @@ def _misfit(seen: Seen, reference: Bools) -> tuple[Floats, Bools]:
     dof = np.maximum(seen.rest_dof, 1)
     ratio = seen.rest / dof
     taught = reference & (seen.rest_dof > 0)
-    usual = float(np.median((seen.rest / chi2.median(dof))[taught])) if taught.sum() >= LEAST_OWN_CENTRE else 1.0
+    usual = float(np.median((seen.rest / chdtri(dof, 0.5))[taught])) if taught.sum() >= LEAST_OWN_CENTRE else 1.0
     ratio = ratio / max(usual, 1.0)  # readings better than stated are no reason for a stricter bar
-    bar = f_distribution.isf(ALARM_PER_PART, dof, TAIL_DOF) * (TAIL_DOF - 2.0) / TAIL_DOF
+    bar = fdtri(dof, TAIL_DOF, 1.0 - ALARM_PER_PART) * (TAIL_DOF - 2.0) / TAIL_DOF
     return np.where(seen.rest_dof > 0, ratio, np.nan), (seen.rest_dof > 0) & (ratio > bar)
 
 
@@ -225,7 +224,7 @@ def best_explanation(readings: Linearised, centre: Floats, about: Floats, known:
         shift = np.broadcast_to(means, (n, *means.shape[-2:])) - few.point[:, None, :]
         gap = few.residual[:, :, None] - few.jacobian @ shift.transpose(0, 2, 1)
         squared = (whiten(factor(few, covariance), gap) ** 2).sum(axis=1) + rest
-        np.maximum(best, chi2.sf(squared, np.maximum(count, 1)[:, None]).max(axis=1), out=best)
+        np.maximum(best, chdtrc(np.maximum(count, 1)[:, None], squared).max(axis=1), out=best)
 
     weigh(centre[:, None, :], known.within + about)
     for family in families(known.within, known.device_between):
