@@ -30,6 +30,7 @@ _FIELDS: dict[str, tuple[str, ...]] = {
     "source_kind": ("sourcekind",),
     "price": ("price",),
     "currency": ("currency",),
+    "kind": ("kind", "devicekind"),
     "files": ("files", "file"),
     "polarity": ("polarity",),
     "notes": ("notes", "note", "remarks"),

@@ -76,10 +76,11 @@ def write_table(screening: Screening, path: str | Path) -> None:
     with Path(path).open("w", newline="", encoding="utf-8-sig") as sink:
         writer = csv.DictWriter(sink, COLUMNS)
         writer.writeheader()
-        writer.writerows({key: _cell(value) for key, value in row.items()} for row in table_rows(screening))
+        writer.writerows({key: plain_cell(value) for key, value in row.items()} for row in table_rows(screening))
 
 
-def _cell(value: Any) -> Any:
+def plain_cell(value: Any) -> Any:
+    """A cell that a spreadsheet takes for what it is: no formula, no zero byte; unknown is empty."""
     if isinstance(value, str):
         value = value.replace("\0", "\N{REPLACEMENT CHARACTER}")
         return "'" + value if value.lstrip(" ")[:1] in {"=", "+", "-", "@", "\t", "\r", "\n"} else value

@@ -199,15 +199,13 @@ class ControlSeen(Result):
 
 
 class SubLot(Result):
-    """Parts of a lot that bear one date code, or several codes of few parts taken together; weighed as a lot."""
+    """Parts of a lot that bear one date code, or several codes of few parts taken together."""
 
     codes: list[str]
     parts: list[str]
     n_parts: int
     judgement: LotJudgement
     share_unfit: Interval | None = None
-    bulk_unfit: float | None = None
-    reasons: list[Reason] = Field(default_factory=list)
 
 
 class LotResult(Result):

@@ -60,8 +60,9 @@ def screen_files(
     from partscreen.readings.uncertainty import apply_kit, session_uncertainty
     from partscreen.results import Screening
     from partscreen.screening.contradictions import hold_contradictions, set_aside
+    from partscreen.screening.lots_left_out import leave_out
     from partscreen.screening.screen import screen_batch
-    from partscreen.screening.sub_lots import divide_lots, join_lots
+    from partscreen.screening.sub_lots import with_mixed_marked, with_sub_lots
 
     chosen = options or ScreenOptions()
     tell = progress or silent
@@ -79,6 +80,7 @@ def screen_files(
         amend=amend,
     )
     tell("reading files", len(files), len(files))
+    batch = leave_out(batch, library)
     batch = apply_kit(batch, kit, temperature=temperature)
     batch, corrections = correct(batch, kit)
     batch = check_quality(batch, kit, lambda lot: polarity_of(library, lot.type))
@@ -89,9 +91,8 @@ def screen_files(
     learned: str | None = None
     if population_for is None:
         population_for, learned = populations_of(chosen, batch.lots, progress)
-    divided = divide_lots(batch)
     results = screen_batch(
-        divided.batch,
+        with_mixed_marked(batch),
         library,
         risk=chosen.risk,
         reach=chosen.reach,
@@ -103,7 +104,7 @@ def screen_files(
         population_for=population_for,
         progress=progress,
     )
-    results = join_lots(divided, results, batch)
+    results = with_sub_lots(results, batch, chosen.prior_share)
     results = hold_contradictions(batch, results, contradictory)
     results = with_actions(results, batch.lots, chosen)
     results = with_what_was_read(results, batch, with_control)
@@ -155,7 +156,8 @@ def exit_code(screening: Screening, problems: Sequence[Problem] = ()) -> int:
     """0 all accepted; 3 something could not be used; 4 something rejected; 5 something held, nothing rejected."""
     parts = [part for lot in screening.lots for part in lot.parts]
     spoilt = any(note.code in _SLIPS for part in parts for note in part.quality)
-    if problems or spoilt or not parts or screening.not_judged or any(part.disposition is None for part in parts):
+    left_out = any(row.code != "NOT_COVERED" for row in screening.not_judged)
+    if problems or spoilt or not parts or left_out or any(part.disposition is None for part in parts):
         return 3
     if any(part.disposition == "reject" for part in parts):
         return 4
