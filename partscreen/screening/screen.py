@@ -38,6 +38,7 @@ from partscreen.screening.own_spread import own_spread
 from partscreen.screening.part_results import SpreadAt, curve_results, fit_results, limit_results, readings_used
 from partscreen.screening.reasons import QUANTITY_WORDS, no_population, no_reference
 from partscreen.screening.stress import Stressed, stressed_parts
+from partscreen.screening.sub_lots import with_own_shares
 from partscreen.screening.unknown_types import summary, weigh_unknown
 from partscreen.screening.weighing import WeighedLot, weigh_group
 
@@ -188,6 +189,7 @@ def _groups(
                 name=setup.name or "",
                 progress=progress,
             )
+        weighed = with_own_shares(weighed, batch, readings.parts, settings.prior_share)
         weighed = with_opened_pieces(batch, readings.parts, weighed)
         seen = look_at(batch, readings.parts, setup.kind)
         weighed = with_observations(readings.parts, seen, weighed)

@@ -8,20 +8,22 @@ and three in five of its parts were accepted where the bag as one lot accepts no
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import expit, logit
 from scipy.stats import beta
 
 from partscreen.readings.tables import Batch
 from partscreen.results import Interval, LotResult, PartResult, Reason, SubLot, made
 from partscreen.screening.evidence.lot import share_priors
 from partscreen.screening.lot_view import judge_lot
-from partscreen.screening.weighing import FEW, MIXED
+from partscreen.screening.weighing import FEW, MIXED, WeighedLot
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
 
 NO_CODE = "no date code"
 NODES = 500  # of each part of the belief; its quantiles are then good to about a thousandth
@@ -103,20 +105,78 @@ def share_of(parts: Sequence[PartResult], prior_share: float) -> Interval | None
     ]
     if not weighed and not any(surely):
         return None
+    belief = _belief(prior_share)
+    ln = belief.ln_weight + sum(surely) * np.log(belief.share) + _ln_each(belief, np.array(weighed)).sum(axis=0)
+    weight = np.exp(ln - ln.max())
+    weight /= weight.sum()
+    order = np.argsort(belief.share)
+    places = np.minimum(np.searchsorted(np.cumsum(weight[order]), (0.025, 0.975)), order.size - 1)
+    low, high = belief.share[order][places].tolist()
+    return Interval(value=float((weight * belief.share).sum()), low=low, high=high)
+
+
+@dataclass(frozen=True, slots=True)
+class _Belief:
+    """Shares at which a belief is held, and the logs of their weights; of one length."""
+
+    share: Floats
+    ln_weight: Floats
+
+
+def _belief(prior_share: float) -> _Belief:
     bad_lot, good, rest = share_priors(prior_share)
     steps = (np.arange(NODES) + 0.5) / NODES
     share = np.concatenate((beta.ppf(steps, good.a, good.b), beta.ppf(steps, rest.b, rest.a)))
-    share = np.clip(share, 1e-12, 1.0 - 1e-12)
-    ln = np.repeat([np.log1p(-bad_lot), np.log(bad_lot)], NODES) + sum(surely) * np.log(share)
-    evidence = np.array(weighed)[:, None]
-    ln = ln + np.logaddexp(np.log1p(-share), np.log(share) + evidence).sum(axis=0)
-    weight = np.exp(ln - ln.max())
-    weight /= weight.sum()
-    order = np.argsort(share)
-    below = np.cumsum(weight[order])
-    places = np.minimum(np.searchsorted(below, (0.025, 0.975)), share.size - 1)
-    low, high = share[order][places].tolist()
-    return Interval(value=float((weight * share).sum()), low=low, high=high)
+    return _Belief(np.clip(share, 1e-12, 1.0 - 1e-12), np.repeat([np.log1p(-bad_lot), np.log(bad_lot)], NODES))
+
+
+def _ln_each(belief: _Belief, evidence: Floats) -> Floats:
+    """ln P(readings of each part | share), up to what does not hang on it; shape (n, shares)."""
+    return np.asarray(np.logaddexp(np.log1p(-belief.share), np.log(belief.share) + evidence[:, None]))
+
+
+def with_own_shares(
+    weighed: Mapping[int, WeighedLot], batch: Batch, parts: Ints, prior_share: float
+) -> dict[int, WeighedLot]:
+    """Lots of several date codes, the probabilities of their parts by the share of their own code.
+
+    A bag mixed of a clean code and a bad one has a share that is neither's. Evidence is left as it is: only what is
+    expected of a part before its own readings changes, to what the other parts of its code say. Codes of fewer than
+    `FEW` parts keep the share of the bag.
+
+    Parameters
+    ----------
+    parts : (n,), number in the batch of every part of the type, in the order that `WeighedLot.rows` refers to
+    """
+    out = dict(weighed)
+    belief = _belief(prior_share)
+    for number, lot in weighed.items():
+        if MIXED not in batch.lots[number].extra or batch.lots[number].known_good:
+            continue
+        codes = np.array([batch.date_codes.get(int(p), NO_CODE) for p in parts[lot.rows]])
+        probability = lot.evidence.weighed.probability.copy()
+        for code, count in Counter(codes.tolist()).items():
+            if count >= FEW and code != NO_CODE:
+                rows = np.flatnonzero(codes == code)
+                evidence = lot.evidence.weighed.evidence[rows]
+                probability[rows] = _moved(probability[rows], expit(logit(_from_others(belief, evidence)) + evidence))
+        found = replace(lot.evidence, weighed=replace(lot.evidence.weighed, probability=probability))
+        out[number] = replace(lot, evidence=found)
+    return out
+
+
+def _from_others(belief: _Belief, evidence: Floats) -> Floats:
+    """Expected share of unfit parts as all the others of a code say; shape (n,)."""
+    each = _ln_each(belief, evidence)
+    ln = belief.ln_weight + each.sum(axis=0) - each
+    weight = np.exp(ln - ln.max(axis=1, keepdims=True))
+    return np.asarray((weight * belief.share).sum(axis=1) / weight.sum(axis=1))
+
+
+def _moved(probability: Floats, unfit: Floats) -> Floats:
+    """Probabilities (n, h) with "as marked", which comes first, at 1 - `unfit`; the others keep their proportions."""
+    rest = np.maximum(probability[:, 1:].sum(axis=1), 1e-300)
+    return np.concatenate(((1.0 - unfit)[:, None], probability[:, 1:] * (unfit / rest)[:, None]), axis=1)
 
 
 def _reason(subs: Sequence[SubLot]) -> Reason:
@@ -125,7 +185,9 @@ def _reason(subs: Sequence[SubLot]) -> Reason:
         share = sub.share_unfit
         told = "" if share is None or share.low is None else f", share unfit {share.low:.0%} to {share.high:.0%}"
         name = sub.codes[0] if len(sub.codes) == 1 else f"{len(sub.codes)} codes of few parts ({', '.join(sub.codes)})"
-        bits.append(f"{name}: {sub.n_parts} part{'s' if sub.n_parts != 1 else ''}, {sub.judgement.replace('_', ' ')}{told}")
+        bits.append(
+            f"{name}: {sub.n_parts} part{'s' if sub.n_parts != 1 else ''}, {sub.judgement.replace('_', ' ')}{told}"
+        )
     sentence = f"The lot holds several date codes, told as sub-lots: {'; '.join(bits)}."
     figures: dict[str, float | int | str | None] = {"codes": sum(len(sub.codes) for sub in subs), "groups": len(subs)}
     return Reason(code="SUB_LOTS", sentence=sentence, figures=figures)
