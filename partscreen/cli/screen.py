@@ -11,7 +11,9 @@ from partscreen.cli.book_options import BookPlace
 
 
 def screen(
-    files: Annotated[list[Path], typer.Argument(help="Files of readings: delimited text or XLSX.", show_default=False)],
+    files: Annotated[
+        list[Path] | None, typer.Argument(help="Files of readings: delimited text or XLSX.", show_default=False)
+    ] = None,
     lots: Annotated[
         Path | None, typer.Option("--lots", help="Lot sheet: lot, supplier, type, ... (CSV or XLSX).")
     ] = None,
@@ -40,6 +42,13 @@ def screen(
         str | None, typer.Option("--json", help="Write the result as JSON to this file; - for standard output.")
     ] = None,
     table: Annotated[Path | None, typer.Option("--table", help="Write one row a part to this CSV file.")] = None,
+    stock: Annotated[
+        Path | None, typer.Option("--stock", help="Write one row a lot to this CSV file, for stock systems.")
+    ] = None,
+    watch: Annotated[
+        Path | None,
+        typer.Option("--watch", help="Judge the files of this folder, and those that come, until Ctrl-C."),
+    ] = None,
     risk: Annotated[
         float,
         typer.Option(
@@ -86,17 +95,25 @@ def screen(
     """Judge every part: accept, hold or reject, with reasons.
 
     Exit codes: 0 all accepted; 3 a file, lot or part could not be used (results are still written); 4 something
-    rejected; 5 something held, nothing rejected; 2 usage.
+    rejected; 5 something held, nothing rejected; 2 usage. With --watch 0 when ended by Ctrl-C.
     """
     from partscreen.cli.book_show import say_recorded
     from partscreen.cli.show import exit_with, progress_line, say, show_screening
     from partscreen.errors import UnusableInput
-    from partscreen.workflow import ScreenOptions, keep_screening, saved_columns, screen_files, write_outcome
+    from partscreen.workflow import (
+        ScreenOptions,
+        keep_screening,
+        saved_columns,
+        screen_files,
+        write_outcome,
+        write_stock_table,
+    )
 
     if book is not None and not record:
         raise typer.BadParameter("--book says where --record keeps the run; add --record")
+    given = _given(files, watch, out, json_out, table)
     try:
-        columns = saved_columns(columns, files)
+        columns = saved_columns(columns, given)
     except UnusableInput as error:
         exit_with(3, error)
     options = ScreenOptions(
@@ -116,12 +133,19 @@ def screen(
         learn_from=(book or "") if record else None,
     )
     try:
-        outcome = screen_files(files, options, progress=progress_line(), figures=out is not None)
+        if watch is not None:
+            from partscreen.cli.watch import watch as watch_until_ended
+
+            watch_until_ended(watch, options, brief=brief, stock=stock, kept=(book or "") if record else None)
+            raise typer.Exit(0)
+        outcome = screen_files(given, options, progress=progress_line(), figures=out is not None)
         if record:
-            outcome = keep_screening(outcome, files, options, book)
+            outcome = keep_screening(outcome, given, options, book)
         written = write_outcome(
             outcome, out=out, json_out=None if json_out == "-" else json_out, table=table, brief=brief
         )
+        if stock is not None:
+            written.append(write_stock_table(outcome, stock))
     except UnusableInput as error:
         exit_with(3, error)
     if json_out == "-":
@@ -134,3 +158,18 @@ def screen(
         say(f"written: {path}")
     say_recorded(outcome)
     raise typer.Exit(outcome.exit_code)
+
+
+def _given(
+    files: list[Path] | None, watch: Path | None, out: Path | None, json_out: str | None, table: Path | None
+) -> list[Path]:
+    """The files to judge; none with --watch, which finds them itself and writes next to them."""
+    if watch is None:
+        if not files:
+            raise typer.BadParameter("give files of readings, or a folder with --watch DIR")
+        return files
+    if files:
+        raise typer.BadParameter("--watch takes the files of its folder; leave FILES out")
+    if out is not None or json_out is not None or table is not None:
+        raise typer.BadParameter("--watch writes next to each file; leave --out, --json and --table out")
+    return []

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from partscreen.workflow.book_rescreen import rescreen
     from partscreen.workflow.book_retest import remeasure
     from partscreen.workflow.demo import run_demo
+    from partscreen.workflow.goods_in import with_book_facts, write_stock_table
     from partscreen.workflow.kit import new_kit, tell_kit
     from partscreen.workflow.learned import learn_from_book
     from partscreen.workflow.lookup import explain_files, saved_columns, tell_types
@@ -57,6 +58,7 @@ if TYPE_CHECKING:
         write_columns,
         write_lots,
     )
+    from partscreen.workflow.watching import watch_folder
     from partscreen.workflow.writing import write_outcome
 
 _HOME = {
@@ -130,7 +132,10 @@ _HOME = {
     "understand_files": "understand",
     "write_columns": "understand",
     "write_lots": "understand",
+    "watch_folder": "watching",
+    "with_book_facts": "goods_in",
     "write_outcome": "writing",
+    "write_stock_table": "goods_in",
 }
 
 __all__ = [
@@ -197,14 +202,17 @@ __all__ = [
     "type_readings",
     "understand_files",
     "verify_book",
+    "watch_folder",
     "weigh_suppliers",
     "where_is",
+    "with_book_facts",
     "write_columns",
     "write_lots",
     "write_matching",
     "write_outcome",
     "write_sheet",
     "write_stage",
+    "write_stock_table",
 ]
 
 

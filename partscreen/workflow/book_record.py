@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from partscreen.errors import Problem, UnusableInput
 from partscreen.results.book import Recorded
 from partscreen.workflow.book_common import answer, opened
+from partscreen.workflow.goods_in import with_book_facts
 from partscreen.workflow.options import Outcome, ScreenOptions
 from partscreen.workflow.settings import load_library
 
@@ -47,10 +48,12 @@ def record_screening(
 def keep_screening(outcome: Outcome, files: Sequence[Path], options: ScreenOptions, where: str | None) -> Outcome:
     """As `record_screening`, without ever losing the result: what the book could not keep is told by the outcome.
 
-    The report gets the head of the book as its last line.
+    The report gets the head of the book as its last line, and what the book holds of the parts: quarantine, stress,
+    overrides.
     """
     try:
         told = record_screening(outcome, files, options, where)
+        outcome = with_book_facts(outcome, where)
     except UnusableInput as error:
         return replace(outcome, not_recorded=error.problems, exit_code=3)
     report = outcome.report

@@ -48,6 +48,7 @@ def watch_folder(
     poll: float = POLL,
     brief: bool = False,
     stock: Path | None = None,
+    record_in: str | None = None,
 ) -> int:
     """Judge every file of readings in a folder, those there and those that come, until `rest` says to end.
 
@@ -60,6 +61,7 @@ def watch_folder(
     tell : gets every file that was looked at; `rest` : waits, and says whether to end
     judge : screens one file; None: `screen_files` with `options`
     stock : stock table that gets the rows of every file
+    record_in : bench book to keep every run in ("" for the default one); None: nowhere
 
     Raises
     ------
@@ -69,7 +71,7 @@ def watch_folder(
     if not folder.is_dir():
         fix = "name a folder that exists"
         raise UnusableInput([Problem("NO_FOLDER", f"there is no folder {folder}", fix, "--watch")])
-    asked = judge or _judge(options)
+    asked = judge or _judge(options, record_in)
     settings = {p.resolve() for p in (options.lots, options.kit, options.columns, options.spreads, stock) if p}
     settings |= {path.resolve() for path in options.references}
     state, judged = _State(), 0
@@ -85,15 +87,21 @@ def watch_folder(
             return judged
 
 
-def _judge(options: ScreenOptions) -> Judge:
+def _judge(options: ScreenOptions, record_in: str | None) -> Judge:
     from partscreen.readings.kit import load_kit
+    from partscreen.workflow.book_record import keep_screening
     from partscreen.workflow.screening import screen_files
     from partscreen.workflow.settings import load_library
 
     load_library(options.references)  # what cannot be used at all is told before the first file comes
     if options.kit is not None:
         load_kit(options.kit)
-    return lambda path: screen_files([path], options)
+
+    def judge(path: Path) -> Outcome:
+        outcome = screen_files([path], options)
+        return outcome if record_in is None else keep_screening(outcome, [path], options, record_in or None)
+
+    return judge
 
 
 def _complete(folder: Path, settings: set[Path], state: _State) -> Iterator[Path]:
