@@ -88,10 +88,10 @@ def judge(bag: Bag, *, prior_share: float = 0.1, fit: bool = False) -> Verdict:
             for e, p, name in zip(evidence, probability, names, strict=True)
         ]
     )
-    # What stands between evidence and a reject in the screening: two halves, the data sheets alone, or a part that the
-    # outlier model finds unlike any and no hypothesis explains.
+    # What stands between evidence and a reject in the screening: two halves, the data sheets alone, a bulk too near, or
+    # a part that the outlier model finds unlike any and no hypothesis explains.
     rejected &= lot.undecided_halves is None
-    rejected &= np.array([not lot.sheets_alone(i) for i in range(evidence.size)])
+    rejected &= np.array([not (lot.sheets_alone(i) or lot.bulk_near(i)) for i in range(evidence.size)])
     rejected &= ~np.array([unexplained(lot, i) for i in range(evidence.size)])
     not_accepted = evidence > ACCEPT_EVIDENCE
     reach = lot.evidence.reach_absolute if evidence.size < 5 else lot.evidence.reach

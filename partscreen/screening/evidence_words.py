@@ -178,6 +178,18 @@ def sheets_alone(of: WeighedLot, part: int) -> Reason:
     return Reason(code="SHEETS_ALONE", sentence=sentence, figures={"evidence": evidence, "leading": name})
 
 
+def bulk_near(of: WeighedLot, part: int) -> Reason:
+    """Against the marking like most of the lot, but not loudly enough to reject a lot's bulk: held."""
+    evidence = float(of.evidence.weighed.evidence[part])
+    words, name = leading(of, part)
+    sentence = (
+        f"Undecided: these readings are {odds_text(evidence)} likelier if {words}, and so are those of most of the "
+        f"lot; {area_text(area_of(of, part))}. One error shared by a whole lot could do that: read the known-good "
+        "parts and some of these in one sitting, with both capacitances."
+    )
+    return Reason(code="BULK_NEAR", sentence=sentence, figures={"evidence": evidence, "leading": name})
+
+
 def in_favour(of: WeighedLot, part: int, evidence: float, reach: float) -> Reason:
     """Accepted: what the accept is worth."""
     odds = f"these readings are {odds_text(evidence)} likelier if the part is as marked"

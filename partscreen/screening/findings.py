@@ -174,8 +174,11 @@ def _barred(found: LotFindings, part: int, *, fits_nothing: bool) -> tuple[tuple
         return (), ()
     halves = weighed.undecided_halves
     bar = () if halves is None else (halves.reason(),)
-    if not bar and float(weighed.evidence.weighed.evidence[part]) >= REJECT_EVIDENCE and weighed.sheets_alone(part):
-        bar = (words.sheets_alone(weighed, part),)
+    if not bar and float(weighed.evidence.weighed.evidence[part]) >= REJECT_EVIDENCE:
+        if weighed.sheets_alone(part):
+            bar = (words.sheets_alone(weighed, part),)
+        elif weighed.bulk_near(part):
+            bar = (words.bulk_near(weighed, part),)
     reason = outlier_reason(weighed.outliers, part)
     if reason is None:
         return bar, ()

@@ -38,6 +38,12 @@ MANY = 300  # parts; of a larger lot only those worth it are named
 WORTH_NAMING = 0.02  # probability of being unfit from which a part of a large lot is named (assumption)
 FEW = 5  # parts; below it a lot says nothing of itself and only the absolute reach counts (design section 6)
 LONE_EVIDENCE = 7.0  # natural log, odds of a thousand (assumption: a sound type's drawn curve came out at 4.9)
+BULK_EVIDENCE = 12.0
+"""Natural log, odds of 160,000: from here on parts are rejected where their lot's bulk is taken for something else.
+
+One error shared by a lot (a start that settles in the wrong place, a sitting) moves all its parts at once. Assumption:
+sound lots taken so came out at 3 to 12, bad bulks at 13 and above (docs/honesty.md).
+"""
 MIXED = "several date codes"
 """Key of `Lot.extra`: parts of several production lots, to be weighed with the spread from lot to lot added."""
 
@@ -106,6 +112,12 @@ class WeighedLot:
         if self.rows.size < FEW:
             return bool(self.evidence.weighed.evidence[part] < LONE_EVIDENCE)
         return self.evidence.weighed.main_unfit > 0.5
+
+    def bulk_near(self, part: int) -> bool:
+        """Known-good parts speak against the bulk of the lot, but by less than an error shared by the lot could."""
+        if not self.known_good_parts or self.rows.size < FEW or self.evidence.weighed.main_unfit <= 0.5:
+            return False
+        return bool(self.evidence.weighed.evidence[part] < BULK_EVIDENCE)
 
     @property
     def contradicts(self) -> bool:

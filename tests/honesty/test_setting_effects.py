@@ -21,7 +21,7 @@ from partscreen.screening.evidence.engine import weigh_lot
 from partscreen.screening.evidence.lot import share_priors
 from partscreen.screening.evidence.weigh_lots import knowledge_from
 from partscreen.screening.lot_words import has_reference
-from partscreen.screening.weighing import LONE_EVIDENCE, WeighedLot
+from partscreen.screening.weighing import BULK_EVIDENCE, LONE_EVIDENCE, WeighedLot
 from tests.screening.lots import observe
 
 
@@ -148,3 +148,17 @@ def test_costs_reject_few_sound_parts_of_a_calibrated_population_and_no_other_bo
     chosen = cost(rule.most_probability, rule.least_probability)
     for most, least in ((0.025, 0.9), (0.1, 0.9), (0.05, 0.8), (0.05, 0.97)):
         assert chosen <= cost(most, least) + 2e-4
+
+
+def test_a_lot_whose_bulk_is_wrongly_taken_for_another_die_loses_no_part_and_a_bad_bulk_is_still_rejected():
+    """Damaged bonds pull some lots into a wrong mode; wholly small ones lie far beyond the setting."""
+    wrong, bad = list(sample_bags("bond-two")), list(sample_bags("all-small"))
+    for bag in wrong:
+        found = weigh(bag)
+        said, sound = found.evidence.weighed.evidence, np.asarray(bag.honest)
+        barred = np.array([found.sheets_alone(i) or found.bulk_near(i) for i in range(said.size)])
+        assert ((said >= 3.0) & sound & ~barred).sum() <= np.ceil(0.005 * sound.sum())
+    for bag in bad:
+        found = weigh(bag)
+        assert found.evidence.weighed.main_unfit > 0.5
+        assert (found.evidence.weighed.evidence >= BULK_EVIDENCE).mean() >= 0.95
