@@ -85,30 +85,39 @@ def write_sheet(type_name: str, options: SheetOptions) -> Written:
     )
     folder = options.out or Path(f"{options.lot}_sheet")
     pieces = options.drawn_from or options.count
+    stickers, shortened = stickers_pdf(sheet, grid, first=options.first, outline=options.outline)
     contents = {
-        f"{options.lot}_stickers.pdf": stickers_pdf(sheet, grid, first=options.first, outline=options.outline),
+        f"{options.lot}_stickers.pdf": stickers,
         f"{options.lot}_sheet.pdf": sheet_pdf(sheet),
         f"{options.lot}.xlsx": workbook(sheet),
         f"{options.lot}.csv": csv_text(sheet).encode("utf-8-sig"),
         f"{options.lot}_lot.csv": lot_row(sheet, [("count", str(pieces))]).encode("utf-8-sig"),
     }
     written = write_all({folder / name: content for name, content in contents.items()}, overwrite=options.overwrite)
-    return Written(written, (*notices, *sheet.form.notes, *([sheet.drawn] if sheet.drawn else [])))
+    return Written(written, (*notices, *shortened, *sheet.form.notes, *([sheet.drawn] if sheet.drawn else [])))
 
 
-def stickers_pdf(sheet: Sheet, grid: Grid, *, first: int = 1, outline: bool = False) -> bytes:
-    """The stickers of a sheet's parts: name, marked type, lot and supplier, and a QR code of the name.
+def stickers_pdf(sheet: Sheet, grid: Grid, *, first: int = 1, outline: bool = False) -> tuple[bytes, list[str]]:
+    """The stickers of a sheet's parts: name, marked type, supplier, and a QR code of the name; and notices.
+
+    A long supplier is shortened, and told; the name of a part never is.
 
     Raises
     ------
     UnusableInput
         They do not fit the grid.
     """
-    from partscreen.report.papers.sticker_pages import Sticker, sticker_pages
+    from partscreen.report.papers.sticker_pages import Sticker, letters_that_fit, sticker_pages
 
-    told = [sheet.type_name, *([sheet.supplier] if sheet.supplier else [])]
+    supplier, notices = sheet.supplier or "", []
+    fitting = max(letters_that_fit(grid), 8)
+    if len(supplier) > fitting:
+        supplier = supplier[: fitting - 1].rstrip() + "…"
+        notices.append(f"the supplier is shortened on the stickers, to {supplier!r}; the sheet has the whole name")
+    told = [sheet.type_name, *([supplier] if supplier else [])]
     stickers = [Sticker(part, (part, *told)) for part in sheet.parts]
-    return sticker_pages(stickers, grid, title=f"Stickers of lot {sheet.lot}", first=first, outline=outline)
+    title = f"Stickers of lot {sheet.lot}"
+    return sticker_pages(stickers, grid, title=title, first=first, outline=outline), notices
 
 
 def _settings(options: SheetOptions) -> tuple[Grid, Kit | None]:

@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 from partscreen.cli.app import app
 from partscreen.workflow import ScreenOptions, SheetOptions, screen_files, write_sheet
 from tests.report.papers_filled import SMALL, fill, fill_workbook, table_of, write_csv, write_ods
-from tests.report.papers_read import codes_on, needs_poppler, pages
+from tests.report.papers_read import codes_on, needs_poppler, pages, text_of
 
 FILES = ["A1.csv", "A1.xlsx", "A1_lot.csv", "A1_sheet.pdf", "A1_stickers.pdf"]
 
@@ -100,15 +100,14 @@ def test_pieces_drawn_by_lot_repeat_with_their_seed_and_stand_on_the_sheet(tmp_p
     assert other.notices != made.notices
 
 
-def test_every_piece_is_drawn_equally_often():
-    from partscreen.workflow.sheet import _numbers
-
-    counts = dict.fromkeys(range(1, 11), 0)
-    for seed in range(2000):
-        for number in _numbers(SheetOptions("A1", 3, drawn_from=10, seed=seed))[0]:
-            counts[number] += 1
-    # 600 expected each, standard deviation 20.5 (binomial); five of them
-    assert all(abs(n - 600) < 103 for n in counts.values()), counts
+@needs_poppler
+def test_a_supplier_too_long_for_a_sticker_is_shortened_there_and_told(tmp_path):
+    name = "Electronic parts by post and over the counter, Ltd"
+    done = run("2SC5200", "--lot", "A1", "--count", 2, "--supplier", name, "--out", tmp_path / "o")
+    assert done.exit_code == 0
+    assert "shortened on the stickers" in done.stderr
+    assert "Electronic pa…" in text_of((tmp_path / "o" / "A1_stickers.pdf").read_bytes(), tmp_path)
+    assert name in text_of((tmp_path / "o" / "A1_sheet.pdf").read_bytes(), tmp_path, "-layout")
 
 
 @pytest.fixture(scope="module")
@@ -160,7 +159,6 @@ def test_workbook_filled_in_gives_the_identical_result(filled, from_points):
 
 
 def test_opendocument_sheet_gives_the_identical_result(filled, from_points):
-    pytest.importorskip("odf", reason="odfpy is not installed: no OpenDocument file can be made")
     folder, header, rows = filled
     write_ods(folder / "filled.ods", header, rows)
     assert judged(folder / "filled.ods", folder) == from_points

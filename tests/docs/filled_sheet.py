@@ -1,4 +1,7 @@
-"""The worked sheet of docs/sheet.md: 20 invented parts, filled in by a script. `write(folder)` makes its files again."""
+"""The worked sheet of docs/sheet.md: 20 invented parts, filled in by a script.
+
+`python -m tests.docs.filled_sheet` makes its files again.
+"""
 
 from __future__ import annotations
 

@@ -11,12 +11,12 @@ from pathlib import Path
 
 import numpy as np
 
-from partscreen.readings.conditions import parse_conditions
 from partscreen.readings.wide_header import wide_column
 from partscreen.simulate.bench import read_lot
 from partscreen.simulate.cards import type_card
 from partscreen.simulate.kits import BenchKit, Plan
 from partscreen.simulate.parts import Alternatives, Kind, draw_lot
+from tests.readings.one_lot import ods, ods_cell
 
 SMALL = (3, 8, 12)  # places of parts with a smaller die, counted from 0
 _KIT = BenchKit("bench supply", 12.0, gain_noise=0.003, sat_noise_relative=0.003)
@@ -103,23 +103,8 @@ def fill_workbook(path: Path, out: Path, rows: list[list[str]]) -> None:
 
 def write_ods(path: Path, header: list[str], rows: list[list[str]]) -> None:
     """As an OpenDocument spreadsheet."""
-    from odf.opendocument import OpenDocumentSpreadsheet
-    from odf.table import Table, TableCell, TableRow
-    from odf.text import P
-
-    book, page = OpenDocumentSpreadsheet(), Table(name="readings")
+    lines = []
     for number, row in enumerate([header, *rows]):
-        line = TableRow()
-        for j, cell in enumerate(row):
-            typed = number and j >= 3 and cell
-            made = TableCell(valuetype="float", value=cell) if typed else TableCell(valuetype="string")
-            made.addElement(P(text=cell))
-            line.addElement(made)
-        page.addElement(line)
-    book.spreadsheet.addElement(page)
-    book.save(str(path))
-
-
-def conditions_of(header: str) -> dict[str, float | str]:
-    """Conditions behind the @ of a heading."""
-    return parse_conditions(header.partition("@")[2])[0]
+        typed = [float(cell) if number and j >= 3 and cell else cell for j, cell in enumerate(row)]
+        lines.append(f"<table:table-row>{''.join(ods_cell(cell) for cell in typed)}</table:table-row>")
+    path.write_bytes(ods([("readings", lines)]))

@@ -19,6 +19,7 @@ LEAST_MODULE = 0.25  # [mm] of a QR module that office printers and telephone ca
 LARGEST_QR = 16.0  # [mm]
 QR_SHARE = 0.38  # of a sticker's width
 LEAST_POINTS, LARGEST_POINTS = 4.5, 11.0  # size of letters [pt]; smaller cannot be read at arm's length (assumption)
+GOOD_POINTS = 6.5  # [pt] read without effort (assumption)
 MM_PER_POINT = 25.4 / 72.0
 ADVANCE = 0.6021  # width of a letter of DejaVu Sans Mono over its size (its font file: 1233 of 2048)
 LEADING = 1.22
@@ -75,6 +76,12 @@ def sticker_pages(
         "page_height": grid.page_height, "side": side, "pad": PAD, "size": size, "outline": outline, "leading": LEADING,
     }  # fmt: skip
     return press("stickers", data, pictures)
+
+
+def letters_that_fit(grid: Grid, points: float = GOOD_POINTS) -> int:
+    """Letters of a line beside the code that can be read well."""
+    side = min(LARGEST_QR, grid.height - 2 * PAD, QR_SHARE * grid.width)
+    return int((grid.width - 3 * PAD - side) / (points * ADVANCE * MM_PER_POINT))
 
 
 def _code(one: Sticker) -> tuple[bytes, int]:
