@@ -80,7 +80,7 @@ def _part_labels(draft: FileDraft, data: Interpreted) -> list[str] | None:
     else:
         points = np.nan_to_num(np.column_stack(known), nan=-1.0)
         _, counts = np.unique(points, axis=0, return_counts=True)
-        alone = data.n == 1 or (len(counts) > 1 and counts.max() <= 2)
+        alone = data.n == 1 or (len(counts) > 1 and counts.max() <= 2) or _is_recording(data)
     if alone:
         name = table.file.rsplit(".", 1)[0] + (f" {table.sheet}" if table.sheet else "")
         draft.notices.append(f"no part column: the rows were taken as one part, named {name!r}")
@@ -93,6 +93,12 @@ def _part_labels(draft: FileDraft, data: Interpreted) -> list[str] | None:
         what = f"none of the columns could be used (columns: {', '.join(filter(None, table.header))})"
         draft.problems.append(Problem("NO_USABLE_COLUMN", what, "write a column map", table.file, table.header_row))
     return None
+
+
+def _is_recording(data: Interpreted) -> bool:
+    """Whether the rows follow one clock without a break, as one trace of one part does."""
+    time = data.numbers.get("time")
+    return time is not None and bool(np.all(np.diff(time) > 0))
 
 
 def _rows_with_owner(builder: Builder, draft: FileDraft, data: Interpreted, lots: list[str], parts: list[str]) -> Bools:

@@ -7,6 +7,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+
 from partscreen.errors import Problem, UnusableInput
 from partscreen.readings.assemble import add_table
 from partscreen.readings.builder import Builder
@@ -24,7 +26,7 @@ from partscreen.readings.recognise import close_names, recognised_count
 from partscreen.readings.saved_maps import known_maps, offer, watching
 from partscreen.readings.sources import Opened, open_tables
 from partscreen.readings.table_form import HeaderTest, Table
-from partscreen.readings.tables import Batch, Lot
+from partscreen.readings.tables import Batch, Lot, Sweep
 from partscreen.readings.uncertainty import apply_kit
 from partscreen.readings.understanding import FileUnderstanding
 
@@ -136,8 +138,24 @@ def read_files(
         builder.close_file(draft.name, draft.sha256, draft.rows, problems)
         builder.notices += [f"{draft.name}: {text}" for text in dict.fromkeys(draft.notices)]
     _say_lots(builder)
-    batch = average_long_traces(builder.finish())
+    batch = _say_output_alone(average_long_traces(builder.finish()))
     return Import(apply_kit(batch, tools) if tools is not None else batch, tuple(understood))
+
+
+def _say_output_alone(batch: Batch) -> Batch:
+    """Say what output curves without VBE can tell, for lots that have no other sweep."""
+    points = batch.points
+    lots = batch.part_lot[points.part]
+    output = points.sweep == int(Sweep.OUTPUT)
+    told = []
+    for number in np.unique(lots[output]).tolist():
+        mine = lots == number
+        if output[mine].all() and np.isnan(points.vbe[mine]).all():
+            told.append(
+                f"lot {batch.lots[number].name}: output curves alone, without VBE: they tell the gain, its fall at "
+                "high current and how parts differ; they do not tell the die area on its own, VBE or VCE(sat)"
+            )
+    return replace(batch, notices=(*batch.notices, *told)) if told else batch
 
 
 def _named(builder: Builder, paths: list[Path]) -> list[tuple[Path, str]]:

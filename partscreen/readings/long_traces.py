@@ -23,7 +23,6 @@ ABOVE_NOISE = (
 )
 _CLOSE = 0.04  # first width of a block, as a share of its current: VBE bends by less than 0.02 mV over it
 _WIDEST = 0.3  # last width tried: VBE bends by 0.6 mV
-_FLOOR = 1e-3  # share of the largest current below which samples count as close at the first width (assumption)
 _SPREAD = 4.0  # standard uncertainties of the noise over which neighbours scatter
 _WINDOW = 16  # samples over which noise is told apart from the course of the trace
 _MEANS = ("ic", "ib", "vce", "vbe", "case_temp", "ambient", "time")
@@ -71,15 +70,15 @@ def _is_trace(points: Points, run: int) -> bool:
 def trace_noise(values: Floats) -> float:
     """Standard deviation of the noise of one sample of a trace; 0 where it cannot be told.
 
-    From second differences, in which the course of the trace vanishes to first order; the median over windows keeps
-    edges and stretches without signal from deciding.
+    From fourth differences, in which the course of the trace vanishes to third order (the sum of their squared weights
+    is 70); the median over windows keeps edges and stretches without signal from deciding.
     """
     known = values[np.isfinite(values)]
     if known.size < LONG:
         return 0.0
-    second = np.diff(known, 2)
-    windows = second[: second.size // _WINDOW * _WINDOW].reshape(-1, _WINDOW)
-    return float(np.median(np.sqrt(np.mean(windows**2, axis=1) / 6.0)))
+    fourth = np.diff(known, 4)
+    windows = fourth[: fourth.size // _WINDOW * _WINDOW].reshape(-1, _WINDOW)
+    return float(np.median(np.sqrt(np.mean(windows**2, axis=1) / 70.0)))
 
 
 def _blocks(ic: Floats, use: Bools, noise: float) -> Ints:
@@ -93,8 +92,7 @@ def _blocks(ic: Floats, use: Bools, noise: float) -> Ints:
 
 
 def _greedy(ic: Floats, use: Bools, width: float, noise: float) -> Ints:
-    largest = float(np.nanmax(np.abs(ic))) if np.isfinite(ic).any() else 0.0
-    floor = max(_FLOOR * width / _CLOSE * largest, 2.0 * _SPREAD * noise)
+    floor = 2.0 * _SPREAD * noise
     out = np.zeros(ic.size, dtype=np.int64)
     values, used = ic.tolist(), use.tolist()
     number, low, high, alike = 0, values[0], values[0], used[0]
