@@ -51,7 +51,7 @@ class PowerUpStep(Result):
 
 class PowerUp(Result):
     """The card. `stop`: why the stage must not be powered up (empty: nothing found); `not_known`: checks that could not
-    be made; `look_at`: what lies outside but is put right by this very procedure."""
+    be made; `marginal`: checks with little or nothing in hand; `look_at`: what lies outside but is put right by this very procedure."""
 
     name: str
     channel: str = ""
@@ -60,6 +60,7 @@ class PowerUp(Result):
     version: str
     stop: list[str]
     not_known: list[str]
+    marginal: list[str]
     look_at: list[str]
     cautions: list[str]
     facts: list[tuple[str, str]]

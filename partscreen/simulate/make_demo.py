@@ -47,6 +47,62 @@ fixture_capacitance = {{ value = 2e-12, std = 0.5e-12 }}
 minutes_per_reading = 0.5
 """
 
+STAGE = f"""# {LABEL}
+# One of the two output stages of a channel of the village hall's amplifier; both halves of the bridge are alike.
+
+[stage]
+name = "village hall, one half of the bridge (invented)"
+npn = "2SC5200"
+pnp = "2SA1943"
+devices_per_rail = 3
+
+[rails]
+unloaded = "45 V"
+loaded = "40 V"
+
+[load]
+resistance = "4 ohm"                # half of the loudspeaker's 8 ohm: the bridge shares it
+minimum_impedance = "3.2 ohm"
+phase = "30 deg"
+rated_power = "150 W"
+lowest_frequency = "30 Hz"
+
+[programme]
+crest_factor = "10 dB"
+
+[emitter_resistors]
+marked = "0.22 ohm"
+tolerance = "5 %"
+power = "5 W"
+
+[cooling]
+insulator = "0.4 degC/W"
+heat_sink = "0.25 degC/W"
+devices_on_heat_sink = 6
+ambient = "30 degC"
+
+[drive]
+base_current = "400 mA"
+voltage_loss = "2 V"
+
+[bias]
+target = "11 mV"                    # across one emitter resistor, warm, no signal
+tolerance = "40 %"
+offset = "50 mV"                    # dc at the output, either way
+
+[[fuses]]
+place = "positive rail"
+carries = "rail"
+found = "T 8 A"
+specified = "T 8 A"
+
+[[fuses]]
+place = "negative rail"
+carries = "rail"
+found = "T 8 A"
+specified = "T 8 A"
+"""
+
 README = """# The demo's files
 
 **Invented data.** A computer made every reading here from the equations of a transistor and random numbers with a fixed
@@ -61,7 +117,8 @@ that still works:
 {table}
 
 `capacitance.csv` holds base-emitter and collector-base capacitances of four lots, one reading a line. `lots.csv` is the
-lot sheet, `kit.toml` describes the instruments.
+lot sheet, `kit.toml` describes the instruments. `stage.toml` describes the output stage that the 2SC5200 and 2SA1943 go
+into.
 
 The files are as untidy as files are: decimal commas, units in different places, currents in milliamperes, PNP readings
 with their signs, a sweep read downwards, a supply left at its limit, a figure typed wrongly, a dead part, a part put in
@@ -97,6 +154,7 @@ def make_demo(folder: Path) -> None:
     write_capacitances(folder / "capacitance.csv", with_c, (CONTROL,))
     (folder / "lots.csv").write_bytes(_lot_sheet().encode("utf-8"))
     (folder / "kit.toml").write_bytes(KIT.encode("utf-8"))
+    (folder / "stage.toml").write_bytes(STAGE.encode("utf-8"))
     table = "\n".join(
         f"| {lot.name} | {lot.type_number} | {lot.supplier} | `{lot.file}` | {_SHAPES[lot.name]} |" for lot in DEMO_LOTS
     )

@@ -110,6 +110,7 @@ class DemoFiles:
     lots: Path
     kit: Path
     readme: Path
+    stage: Path
 
 
 def lot_parts(lot: DemoLot) -> Parts:
@@ -156,9 +157,13 @@ def demo_files(folder: Path | None = None) -> DemoFiles:
     """
     where = folder if folder is not None else Path(str(files("partscreen.simulate").joinpath("demo_files")))
     found = DemoFiles(
-        tuple(where / n for n in reading_names()), where / "lots.csv", where / "kit.toml", where / "README.md"
+        tuple(where / n for n in reading_names()),
+        where / "lots.csv",
+        where / "kit.toml",
+        where / "README.md",
+        where / "stage.toml",
     )
-    _all_there((*found.readings, found.lots, found.kit, found.readme))
+    _all_there((*found.readings, found.lots, found.kit, found.readme, found.stage))
     return found
 
 

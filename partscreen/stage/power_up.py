@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from statistics import mean, stdev
@@ -12,7 +13,7 @@ from partscreen import __version__
 from partscreen.quantities import ZERO_CELSIUS
 from partscreen.reference.library import Library
 from partscreen.results.power_up import PowerUp, PowerUpPlace, ResistorFrom
-from partscreen.results.stage import SharingFigure, StageResult
+from partscreen.results.stage import CheckOutcome, SharingFigure, StageResult
 from partscreen.stage.conditions import idle_power, load_cases, warmth
 from partscreen.stage.devices import KnownPart, Side
 from partscreen.stage.heat import missing_cooling, temperatures
@@ -73,6 +74,7 @@ def power_up(
     *,
     fitting: Fitting | None = None,
     times: Times | None = None,
+    judged: StageResult | None = None,
 ) -> PowerUp:
     """The card of one stage.
 
@@ -83,6 +85,7 @@ def power_up(
     parts : accepted parts with fitted curves; a place whose part is not known gets no expected figure of its own
     fitting : parts of a match; None: those the stage file names, or all of them where just enough are given
     times : warm-up and soak
+    judged : the checks of this very stage with these very parts, where they were made already
 
     Raises
     ------
@@ -93,7 +96,7 @@ def power_up(
     upper, lower, _ = sides_of(chosen, library, parts)
     known = tuple(_enough(chosen, side) for side in (upper, lower))
     kept = [part for side in known for part in side.parts]
-    result = judge_stage(chosen, library, kept)
+    result = judged or judge_stage(chosen, library, kept)
     places = [place for side in known for place in _places(chosen, side, result)]
     given = times or Times()
     found = Figures(
@@ -110,7 +113,8 @@ def power_up(
             for check in result.checks
             if check.result == "not_ok" and check.code not in MENDED_BY_SETTING
         ],
-        not_known=_not_known(result),
+        not_known=_kinds(result, "not_known"),
+        marginal=_kinds(result, "marginal"),
         look_at=[
             f"{check.about}: {check.sentence}"
             for check in result.checks
@@ -133,9 +137,9 @@ def _enough(stage: Stage, side: Side) -> Side:
     return side if settled else replace(side, parts=())
 
 
-def _not_known(result: StageResult) -> list[str]:
-    """Names of the checks that could not be made, one a kind."""
-    kinds = dict.fromkeys(check.code for check in result.checks if check.result == "not_known")
+def _kinds(result: StageResult, outcome: CheckOutcome) -> list[str]:
+    """Names of the checks with an outcome, one a kind."""
+    kinds = dict.fromkeys(check.code for check in result.checks if check.result == outcome)
     return [code.replace("_", " ").lower() for code in kinds]
 
 
@@ -183,7 +187,7 @@ def _loose(stage: Stage, names: Sequence[str]) -> float:
         return 0.0
     if len(measured) > 1:
         return stdev(measured) / mean(measured)
-    return (stage.emitter_resistors.tolerance or 0.0) / 3.0**0.5
+    return (stage.emitter_resistors.tolerance or 0.0) / math.sqrt(3.0)
 
 
 def _stds(stage: Stage, side: Side, shared: SharingFigure | None) -> list[float] | None:
@@ -202,7 +206,7 @@ def _stds(stage: Stage, side: Side, shared: SharingFigure | None) -> list[float]
         re = PER_KELVIN * (place.junction or ZERO_CELSIUS + 25.0) / place.current
         vbe = np.hypot(_vbe_std(part, place.current), DRIFT * UNEVEN_HEAT)
         moved = np.hypot(vbe * place.resistor, loose * place.drop * re) / (place.resistor + re)
-        out.append(float(moved) * ((n - 1) / n) ** 0.5)
+        out.append(float(moved) * math.sqrt((n - 1) / n))
     return out
 
 

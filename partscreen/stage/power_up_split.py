@@ -11,16 +11,17 @@ import numpy.typing as npt
 from partscreen.quantities import ZERO_CELSIUS
 from partscreen.reference.library import Library
 from partscreen.results.matching import MatchedPart, MatchedSet
-from partscreen.results.stage import SharingFigure
+from partscreen.results.stage import SharingFigure, StageResult
 from partscreen.stage.devices import KnownPart, Side
 from partscreen.stage.judge import placed, sides_of
 from partscreen.stage.model import Stage
 from partscreen.stage.sharing import share_side
 
 Floats = npt.NDArray[np.float64]
+OWN_CURVES = "the parts' own curves"
 DIFFERENCES = (
-    "the VBE differences of the match (mean over its working currents), all at one temperature, emitter resistors alike; "
-    "results of screen give nearer figures"
+    "the VBE differences of the match (mean over its working currents), all at one temperature, emitter resistors "
+    "alike; results of screen give nearer figures"
 )
 THERMAL_25 = 8.617333e-5 * (ZERO_CELSIUS + 25.0)
 """kT/q at 25 degC. [V]"""
@@ -114,7 +115,7 @@ def expected_drops(found: MatchedSet, stage: Stage, library: Library, parts: Seq
             figure, _ = share_side(bare, Side(side.kind, side.gain_group, chosen))
             if figure is None:
                 return Expected({}, why=f"the sharing of {side.about} cannot be calculated from this stage file")
-            basis = f"the parts' own curves, {figure.basis}"
+            basis = f"{OWN_CURVES}, {figure.basis}"
             drops |= _named(own, figure)
         else:
             split = _by_differences(own, ohms, n * target / ohms)
@@ -123,6 +124,15 @@ def expected_drops(found: MatchedSet, stage: Stage, library: Library, parts: Seq
             drops |= split
             basis = DIFFERENCES
     return Expected(drops, basis)
+
+
+def drops_of(found: MatchedSet, result: StageResult) -> Expected:
+    """Those of a set from the checks of the stage with its parts in the places, in the order of the set."""
+    drops: dict[tuple[str, str], float] = {}
+    for figure in result.sharing:
+        drops |= _named([p for p in found.places if p.position[0] == figure.about[0]], figure)
+    basis = next((figure.basis for figure in result.sharing), "")
+    return Expected(drops, f"{OWN_CURVES}, {basis}" if drops else "", "" if drops else "the sharing is not known")
 
 
 def _named(own: Sequence[MatchedPart], figure: SharingFigure) -> dict[tuple[str, str], float]:

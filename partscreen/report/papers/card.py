@@ -48,6 +48,7 @@ def card_data(card: PowerUp) -> dict[str, Any]:
         "forbidden": bool(card.stop),
         "verdict": card.stop or [CLEAR[bool(card.not_known)]],
         "not_known": ", ".join(card.not_known),
+        "marginal": ", ".join(card.marginal),
         "look_at": card.look_at,
         "cautions": card.cautions,
         "facts": card.facts,
