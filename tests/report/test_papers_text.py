@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from partscreen.report.papers.fonts import readable
 from partscreen.report.papers.labels import LabelOptions, labels_pdf
 from partscreen.report.papers.lot import lot_pdf
 from partscreen.report.papers.record import RecordOptions, record_pdf
@@ -90,6 +91,27 @@ def test_a_very_long_name_is_broken_over_lines_and_whole(tmp_path):
     whole = invented(supplier=name)
     assert name in closed(text_of(refund_pdf(whole, None, RefundOptions()), tmp_path))
     assert name in closed(text_of(lot_pdf(whole, None, load_library(())), tmp_path))
+
+
+@needs_poppler
+def test_a_letter_that_no_font_holds_is_shown_by_its_number(tmp_path):
+    text = text_of(
+        lot_pdf(invented(supplier="a\u0378b"), None, load_library(())), tmp_path
+    )  # U+0378 is no letter at all
+    assert "a⟨U+0378⟩b" in text
+
+
+def test_letters_of_the_shipped_fonts_stay_as_they_are():
+    assert readable("Ölgröße Ελλ Кир עברית عربى ⟨±−●◇×") == "Ölgröße Ελλ Кир עברית عربى ⟨±−●◇×"
+
+
+@needs_poppler
+@pytest.mark.parametrize("name", ["x" * 200, "#panic(1) " * 12, "\u202e" * 20])
+def test_long_names_leave_the_other_columns_their_room(name, tmp_path):
+    """Every word of the finding stands on a line of at least three words, as in a column of its own."""
+    parts = [part.model_copy(update={"part": f"{i}{name}"}) for i, part in enumerate(invented().lots[0].parts)]
+    text = text_of(refund_pdf(invented(parts=parts), None, RefundOptions()), tmp_path, "-layout")
+    assert "outside data-sheet limit" in text
 
 
 @settings(max_examples=300)

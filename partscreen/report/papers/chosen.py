@@ -10,6 +10,7 @@ import numpy as np
 
 from partscreen.errors import Problem, UnusableInput
 from partscreen.readings.conditions import parse_conditions
+from partscreen.report.papers.visible import visible
 from partscreen.results import InputFile, LimitResult, LotResult, PartResult, Screening
 
 FALLBACK_CURRENT = 1.0  # [A] where no hFE limit was reached (assumption: a usual idle to low drive current)
@@ -58,6 +59,14 @@ def files_of(screening: Screening, lot: LotResult) -> list[InputFile]:
     """The files that hold readings of the lot; of a result that does not tell, those of the whole run."""
     named = [item for item in screening.inputs if item.file in lot.files]
     return named or [item for item in screening.inputs if item.rows and len(screening.lots) == 1]
+
+
+LONG_NAME = 26  # letters of a part's name beyond which its column is held narrow and the name broken
+
+
+def long_names(parts: Sequence[PartResult]) -> bool:
+    """Whether a part's name would take the width of the page from the other columns."""
+    return any(len(visible(part.part)) > LONG_NAME for part in parts)
 
 
 @dataclass(frozen=True, slots=True)

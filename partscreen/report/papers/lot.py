@@ -11,7 +11,7 @@ from partscreen.report import numbers
 from partscreen.report.data import LotData
 from partscreen.report.figures import SHAPES, WORDS, band_words, hfe_panel, sat_panel
 from partscreen.report.papers.arrays import lot_arrays
-from partscreen.report.papers.chosen import at_current, files_of, pick_lot, working_current
+from partscreen.report.papers.chosen import at_current, files_of, long_names, pick_lot, working_current
 from partscreen.report.papers.press import press
 from partscreen.report.svg import panel_svg
 from partscreen.report.view import LotView, hazard, lot_views
@@ -53,6 +53,7 @@ def lot_pdf(screening: Screening, lot_name: str | None, library: Library, *, rec
         "facts": _facts(lot),
         "current": _current_words(lot),
         "parts": _rows(lot),
+        "long_names": long_names(lot.parts),
         "together": _together(lot),
         "next": _next(lot.parts),
         "figures": figures,

@@ -9,7 +9,7 @@ from typing import Any
 from partscreen.errors import Problem, UnusableInput
 from partscreen.report import numbers
 from partscreen.report.figures import SHAPES, WORDS
-from partscreen.report.papers.chosen import Numbered, files_of, pick_lot, pick_parts
+from partscreen.report.papers.chosen import Numbered, files_of, long_names, pick_lot, pick_parts
 from partscreen.report.papers.lot import CODES, NOT_STRESSED, control_lines, kit_lines
 from partscreen.report.papers.press import press
 from partscreen.results import PartResult, Screening
@@ -45,6 +45,7 @@ def record_pdf(screening: Screening, lot_name: str | None, options: RecordOption
         ],
         "summary": _summary(parts),
         "parts": [_part(part) for part in parts],
+        "long_names": long_names(parts),
         "limits": _limits(parts, sources),
         "sources": sources.names,
         "read": _read(parts),

@@ -14,7 +14,7 @@ from typing import Any, Literal
 from partscreen.errors import Problem, UnusableInput
 from partscreen.reference.wording import figure_text
 from partscreen.report import numbers
-from partscreen.report.papers.chosen import Numbered, files_of, pick_lot, pick_parts
+from partscreen.report.papers.chosen import Numbered, files_of, long_names, pick_lot, pick_parts
 from partscreen.report.papers.photos import Photo
 from partscreen.report.papers.press import press
 from partscreen.report.papers.words import Words, words_of
@@ -135,6 +135,7 @@ def _data(
         "request": words("request"),
         "summary": words("summary", read=len(lot.parts), other=len(lot.parts) - len(claims), **count),
         "columns": [words(f"col_{name}") for name in _COLUMNS[: 6 if count["outside"] else 2]],
+        "long_names": long_names([claim.part for claim in claims]),
         "finding_rows": findings if count["outside"] else [row[:2] for row in findings],
         "singles": singles,
         "single_columns": single_columns,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from partscreen.errors import Problem, UnusableInput
+from partscreen.report.papers.fonts import readable
 from partscreen.report.papers.grid import Grid
 from partscreen.report.papers.press import press
 from partscreen.report.papers.qr import qr_svg
@@ -94,7 +95,7 @@ def _code(one: Sticker) -> tuple[bytes, int]:
 def _letters(stickers: Sequence[Sticker], grid: Grid, side: float) -> float:
     """Size of the letters [pt], one for all stickers."""
     room = grid.width - 3 * PAD - side
-    wide = {visible(line): len(visible(line)) + (2 if one.shape and i == len(one.lines) - 1 else 0)
+    wide = {_shown(line): len(_shown(line)) + (2 if one.shape and i == len(one.lines) - 1 else 0)
             for one in stickers for i, line in enumerate(one.lines)}  # fmt: skip
     longest = max(wide, key=lambda line: wide[line])
     letters = max(wide[longest], 1)
@@ -110,6 +111,10 @@ def _letters(stickers: Sequence[Sticker], grid: Grid, side: float) -> float:
         )
         raise UnusableInput([Problem("STICKERS_DO_NOT_FIT", what, "take larger stickers or shorter names", "--grid")])
     return round(size - 0.05, 1)
+
+
+def _shown(line: str) -> str:
+    return readable(visible(line)).replace("\N{ZERO WIDTH SPACE}", "")
 
 
 def _cell(one: Sticker, number: int, at: int, grid: Grid) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from typing import Any
 
 # Control characters (line ends included: a name has none), joiners and blanks of no width, those that turn the
@@ -18,7 +19,7 @@ _PIECE = 14
 
 def visible(text: str) -> str:
     """The text with every unseen character as ⟨U+202E⟩; very long words may break. Nothing is left out."""
-    shown = _UNSEEN.sub(lambda m: f"⟨U+{ord(m.group()):04X}⟩", text)
+    shown = _UNSEEN.sub(lambda m: number_of(m.group()), text)
     return _LONG_WORD.sub(_breakable, shown)
 
 
@@ -27,12 +28,22 @@ def _breakable(match: re.Match[str]) -> str:
     return _BREAK.join(word[i : i + _PIECE] for i in range(0, len(word), _PIECE))
 
 
+def number_of(letter: str) -> str:
+    """A letter by its number: ⟨U+202E⟩."""
+    return f"⟨U+{ord(letter):04X}⟩"
+
+
 def all_visible(value: Any) -> Any:
     """`visible` for every text of nested lists and dicts, keys excepted (they are ours)."""
+    return each_text(value, visible)
+
+
+def each_text(value: Any, change: Callable[[str], str]) -> Any:
+    """Nested lists and dicts with every text changed; tuples come back as lists."""
     if isinstance(value, str):
-        return visible(value)
+        return change(value)
     if isinstance(value, dict):
-        return {key: all_visible(item) for key, item in value.items()}
+        return {key: each_text(item, change) for key, item in value.items()}
     if isinstance(value, list | tuple):
-        return [all_visible(item) for item in value]
+        return [each_text(item, change) for item in value]
     return value
