@@ -22,7 +22,10 @@ from tests.screening.coded_bags import bag, counts, screened, with_seen
 LIKE = tuple(LOOKS)
 
 
-def seen(*rows, lots=(Lot("L", type="2SA1943"),), part_lot=None, n=1, kind=None):
+ONE_LOT = (Lot("L", type="2SA1943"),)
+
+
+def seen(*rows, lots=ONE_LOT, part_lot=None, n=1, kind=None):
     made = batch(n, spot_table=spots(list(rows)))
     made = replace(made, lots=lots)
     if part_lot is not None:
@@ -94,7 +97,9 @@ def drawn(rng, n, who):
     return looks, np.stack([rng.choice(len(p), n, p=p) for p in chance], axis=1)
 
 
-@pytest.mark.parametrize(("who", "any_hint", "heavy"), [("sound", (0.10, 0.22), (0.03, 0.09)), ("unfit", (0.6, 0.8), (0.4, 0.65))])  # fmt: skip
+@pytest.mark.parametrize(
+    ("who", "any_hint", "heavy"), [("sound", (0.10, 0.22), (0.03, 0.09)), ("unfit", (0.6, 0.8), (0.4, 0.65))]
+)
 def test_hints_at_the_stated_frequencies_alarm_as_often_as_the_page_says(who, any_hint, heavy):
     looks, answers = drawn(np.random.default_rng(3), 3000, who)
     rows = [(p, q, float(a), {}) for p, line in enumerate(answers.tolist()) for q, a in zip(looks, line, strict=True)]
@@ -188,7 +193,7 @@ def test_hints_move_other_dies_and_types_and_nothing_else():
 
 
 def test_hints_stand_in_the_evidence_as_a_term_of_their_own_and_terms_sum(tmp_path):
-    made, truth = bag(tmp_path, (10,), 41)
+    made, _ = bag(tmp_path, (10,), 41)
     lot = screened(with_seen(replace(made, date_codes={}), [(2, "print_seen", 1), (3, "wipe_test", 2)]))
     by_name = {part.part: part for part in lot.parts}
     third, fourth, first = (by_name[made.part_names[i]] for i in (2, 3, 0))
