@@ -50,8 +50,12 @@ class PowerUpStep(Result):
 
 
 class PowerUp(Result):
-    """The card. `stop`: why the stage must not be powered up (empty: nothing found); `not_known`: checks that could not
-    be made; `marginal`: checks with little or nothing in hand; `look_at`: what lies outside but is put right by this very procedure."""
+    """The card.
+
+    `stop`: why the stage must not be powered up (empty: nothing found); `not_known`: checks that could not be made;
+    `marginal`: checks with little or nothing in hand; `look_at`: what lies outside but is put right by this very
+    procedure. `channel`: which set of a match.
+    """
 
     name: str
     channel: str = ""
