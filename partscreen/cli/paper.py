@@ -85,6 +85,7 @@ def labels(
     ] = None,
     first: Annotated[int, typer.Option("--first", help="First free place on a page that was begun.")] = 1,
     outline: Annotated[bool, typer.Option("--outline", help="Draw the edges, to cut plain paper.")] = False,
+    bag: Annotated[bool, typer.Option("--bag", help="A label for the bag, before those of the parts.")] = False,
     on: On = None,
     overwrite: Overwrite = False,
 ) -> None:
@@ -93,7 +94,7 @@ def labels(
 
     options = PaperOptions(
         lot=lot_name, parts=tuple(part or ()), current=current, match=match, grid=grid, first=first, outline=outline,
-        on=on, overwrite=overwrite,
+        bag=bag, on=on, overwrite=overwrite,
     )  # fmt: skip
     _make(paper_labels, result, out, options)
 

@@ -23,7 +23,7 @@ class PaperOptions:
 
     `lot`: needed where the result holds several. `on`: date on the paper, year-month-day; None: today. `book`: place
     of the bench book that tells where the lot stands ("" for the default one), None: not looked up. `current`: of hFE
-    and VBE on labels [A]. `match`: a result of `match`, for the pair on labels.
+    and VBE on labels [A]. `bag`: a label for the bag too. `match`: a result of `match`, for the pair on labels.
     """
 
     lot: str | None = None
@@ -38,6 +38,7 @@ class PaperOptions:
     grid: str | None = None
     first: int = 1
     outline: bool = False
+    bag: bool = False
     current: float | None = None
     match: Path | None = None
     overwrite: bool = False
@@ -87,6 +88,7 @@ def paper_labels(result: Path, out: Path, options: PaperOptions) -> Path:
         grid=parse_grid(options.grid) if options.grid else DEFAULT_GRID,
         first=options.first,
         outline=options.outline,
+        bag=options.bag,
     )
     return _written(out, labels_pdf(screening, options.lot, chosen), options)
 

@@ -98,7 +98,7 @@ def write_sheet(type_name: str, options: SheetOptions) -> Written:
 
 
 def stickers_pdf(sheet: Sheet, grid: Grid, *, first: int = 1, outline: bool = False) -> tuple[bytes, list[str]]:
-    """The stickers of a sheet's parts: name, marked type, supplier, and a QR code of the name; and notices.
+    """The stickers of a sheet's parts and, last, of its control piece, each with a QR code of the name; and notices.
 
     A long supplier is shortened, and told; the name of a part never is.
 
@@ -116,6 +116,7 @@ def stickers_pdf(sheet: Sheet, grid: Grid, *, first: int = 1, outline: bool = Fa
         notices.append(f"the supplier is shortened on the stickers, to {supplier!r}; the sheet has the whole name")
     told = [sheet.type_name, *([supplier] if supplier else [])]
     stickers = [Sticker(part, (part, *told)) for part in sheet.parts]
+    stickers.append(Sticker(sheet.control, (sheet.control, "control piece", f"lot {sheet.lot}")))
     title = f"Stickers of lot {sheet.lot}"
     return sticker_pages(stickers, grid, title=title, first=first, outline=outline), notices
 

@@ -32,7 +32,7 @@ def test_sheet_writes_stickers_paper_workbook_text_and_lot_sheet(tmp_path):
 def test_stickers_of_the_command_carry_the_numbers_asked_for(tmp_path):
     assert run("2SC5200", "--lot", "A1", "--count", 3, "--start", 41, "--out", tmp_path / "o").exit_code == 0
     (page,) = pages((tmp_path / "o" / "A1_stickers.pdf").read_bytes(), tmp_path, 300)
-    assert codes_on(page) == ["A1-T0041", "A1-T0042", "A1-T0043"]
+    assert codes_on(page) == ["A1-T0041", "A1-T0042", "A1-T0043", "REF"]
 
 
 def test_files_that_may_be_filled_in_are_never_replaced_unasked(tmp_path):

@@ -189,9 +189,20 @@ def test_labels_carry_part_pair_figures_disposition_date_and_a_code_of_the_part(
     assert lines.count("2026-11-25") == 10
     assert [sum(word in line for line in lines) for word in ("accepted", "held", "rejected")] == [2, 1, 7]
     assert sum(line.startswith("at 500") for line in lines) == 10
+    assert sum(line.endswith("5 V 25°C") for line in lines) == 7  # three have no curves
     for part in lot.parts:
         at = at_current(part, 0.5)
         assert at.vbe is None or f"VBE {1e3 * at.vbe:.1f} mV" in lines  # tenths of a millivolt are kept
+
+
+@needs_poppler
+def test_label_of_the_bag_says_what_to_do_with_it_and_how_its_parts_stand(tmp_path):
+    pdf = labels_pdf(invented(), None, LabelOptions(bag=True, day="2026-11-25"))
+    (page,) = pages(pdf, tmp_path, 300)
+    assert codes_on(page) == ["Q", *(part.part for part in invented().lots[0].parts)]
+    lines = text_of(pdf, tmp_path).splitlines()
+    for words in ("lot Q", "Birch", "2 accepted", "1 held", "7 rejected", "return"):
+        assert lines.count(words) == 1
 
 
 @needs_poppler
