@@ -12,7 +12,7 @@ from starlette.routing import BaseRoute, Route
 
 from partscreen.errors import Problem, UnusableInput
 from partscreen.page.desk import READINGS, SHEETS, TOML, Tray
-from partscreen.page.posting import keep_uploads, numbers, post, text
+from partscreen.page.posting import keep_uploads, number_of, numbers, post, text
 from partscreen.page.render import desk_of, settings_of, show, show_problems
 from partscreen.page.work import Job
 
@@ -89,7 +89,15 @@ async def understood(request: Request) -> Response:
 
     found: Understood = job.result
     roles = {role: words for role, words, _ in column_roles()}
-    return show(request, "understood.html.jinja", tray=tray, found=found, roles=roles, types=_type_names())
+    return show(
+        request,
+        "understood.html.jinja",
+        tray=tray,
+        found=found,
+        roles=roles,
+        types=_type_names(),
+        stems={p.stem for p in tray.files},
+    )
 
 
 def _type_names() -> list[str]:
@@ -106,15 +114,17 @@ async def tell(request: Request, form: FormData) -> Response:
     from partscreen.workflow import write_lots
 
     tray, desk = tray_of(request), desk_of(request)
-    found, problems = numbers(form, NUMBERS)
-    if problems:
-        return show_problems(request, UnusableInput(problems), back=f"/tray/{tray.id}")
-    tray.numbers, tray.record = found, text(form, "record") == "yes"
+    try:
+        tray.numbers = numbers(form, NUMBERS)
+    except UnusableInput as error:
+        return show_problems(request, error, back=f"/tray/{tray.id}")
+    tray.record = text(form, "record") == "yes"
     job = tray.understanding
     if job is not None and job.result is not None:
         told = {lot.name: _told_of(form, lot, i) for i, lot in enumerate(job.result.lots)}
         if any(told.values()):
-            tray.lots = write_lots(job.result.lots, told, tray.folder / "lots.csv")
+            names = [path.name for path in tray.files]
+            tray.lots = write_lots(job.result.lots, told, tray.folder / "lots.csv", names)
     if text(form, "do") == "screen":
         desk.judge(tray, settings_of(request).book)
         return RedirectResponse(f"/tray/{tray.id}/result", 303)
@@ -124,7 +134,12 @@ async def tell(request: Request, form: FormData) -> Response:
 
 def _told_of(form: FormData, lot: Lot, i: int) -> dict[str, str]:
     """What the form says of a lot that is not known of it yet."""
-    known = {"type": lot.type or "", "supplier": lot.supplier or "", "known_good": "yes" if lot.known_good else "no"}
+    known = {
+        "lot": lot.name,
+        "type": lot.type or "",
+        "supplier": lot.supplier or "",
+        "known_good": "yes" if lot.known_good else "no",
+    }
     told = {key: text(form, f"{key}{i}") for key in known}
     return {key: value for key, value in told.items() if value and value != known[key]}
 
@@ -189,7 +204,7 @@ def _constants(form: FormData) -> tuple[list[tuple[str, str, float | str]], list
     from partscreen.quantities import QUANTITIES
 
     found: list[tuple[str, str, float | str]] = []
-    problems = []
+    problems: list[Problem] = []
     for i in range(50):
         role, value = text(form, f"fixed{i}"), text(form, f"value{i}")
         if not role or not value:
@@ -198,11 +213,9 @@ def _constants(form: FormData) -> tuple[list[tuple[str, str, float | str]], list
             found.append((role, "", value))
             continue
         try:
-            found.append((role, text(form, f"fixed_unit{i}"), float(value.replace(",", "."))))
-        except ValueError:
-            problems.append(
-                Problem("PAGE_NUMBER", f"{value!r} is no number", "write it as 5 or 0,5", QUANTITIES[role].symbol)
-            )
+            found.append((role, text(form, f"fixed_unit{i}"), number_of(value, QUANTITIES[role].symbol)))
+        except UnusableInput as error:
+            problems += error.problems
     return found, problems
 
 

@@ -119,7 +119,7 @@ def _too_much(largest: int) -> Response:
 
 
 def _same_site(headers: Headers) -> bool:
-    """Whether a post comes from a page of ours, as far as the browser tells (Fetch standard, Sec-Fetch-Site and Origin).
+    """Whether a post comes from a page of ours, as far as the browser tells (Fetch standard: Sec-Fetch-Site, Origin).
 
     A program that tells neither still needs the token of the form.
     """

@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from partscreen.errors import Problem
+from partscreen.errors import Problem, UnusableInput
 from partscreen.page.desk import Tray, refuse_kind, safe_name
 from partscreen.page.render import desk_of
 from partscreen.page.settings import LARGEST_FILE, MOST_FIELDS, MOST_FILES
@@ -45,21 +45,41 @@ def text(form: FormData, name: str) -> str:
     return value.strip() if isinstance(value, str) else ""
 
 
-def numbers(form: FormData, names: tuple[str, ...]) -> tuple[dict[str, float], list[Problem]]:
-    """Fields that hold a number each, those that were filled in; decimal comma or point."""
+def number_of(told: str, name: str) -> float:
+    """A number as typed, with decimal comma or point.
+
+    Raises
+    ------
+    UnusableInput
+        It is none.
+    """
+    try:
+        return float(told.replace(",", "."))
+    except ValueError:
+        fix = "write it as 0.1 or 0,1"
+        raise UnusableInput([Problem("PAGE_NUMBER", f"{told!r} is no number", fix, name.replace("_", " "))]) from None
+
+
+def numbers(form: FormData, names: tuple[str, ...]) -> dict[str, float]:
+    """Fields that hold a number each, those that were filled in.
+
+    Raises
+    ------
+    UnusableInput
+        Every field that holds none.
+    """
     found: dict[str, float] = {}
-    problems = []
+    problems: list[Problem] = []
     for name in names:
         told = text(form, name)
-        if not told:
-            continue
         try:
-            found[name] = float(told.replace(",", "."))
-        except ValueError:
-            problems.append(
-                Problem("PAGE_NUMBER", f"{told!r} is no number", "write it as 0.1 or 0,1", name.replace("_", " "))
-            )
-    return found, problems
+            if told:
+                found[name] = number_of(told, name)
+        except UnusableInput as error:
+            problems += error.problems
+    if problems:
+        raise UnusableInput(problems)
+    return found
 
 
 async def keep_uploads(

@@ -14,9 +14,11 @@ from starlette.routing import BaseRoute, Route
 from partscreen.errors import PartscreenError
 from partscreen.page.bring import at_work, tray_of
 from partscreen.page.desk import Tray
+from partscreen.page.posting import number_of
 from partscreen.page.render import desk_of, draw, first_words, show, show_problems, with_figures
 
 if TYPE_CHECKING:
+    from partscreen.matching.options import MatchOptions
     from partscreen.report.view import LotView
     from partscreen.results.matching import MatchKind
     from partscreen.workflow import Outcome
@@ -148,17 +150,16 @@ async def match(request: Request) -> Response:
             options = _match_options(asked)
             found = await run_in_threadpool(match_screenings, [("this result", outcome.screening)], options)
             lines = matching_lines(found)
-        except (PartscreenError, ValueError) as error:
-            told = error if isinstance(error, PartscreenError) else PartscreenError(f"not a number: {error}")
-            return show_problems(request, told, back=f"/tray/{tray.id}/match")
+        except PartscreenError as error:
+            return show_problems(request, error, back=f"/tray/{tray.id}/match")
     return show(request, "match.html.jinja", tray=tray, asked=asked, found=found, lines=lines)
 
 
-def _match_options(asked: dict[str, str]):  # type: ignore[no-untyped-def]
+def _match_options(asked: dict[str, str]) -> MatchOptions:
     from partscreen.matching.options import MatchOptions
 
     def number(name: str, otherwise: float) -> float:
-        return float(asked[name].replace(",", ".")) if asked.get(name, "").strip() else otherwise
+        return number_of(asked[name], name) if asked.get(name, "").strip() else otherwise
 
     words: dict[str, MatchKind] = {"pairs": "pairs", "groups": "groups", "sets": "sets"}
     return MatchOptions(
@@ -167,6 +168,9 @@ def _match_options(asked: dict[str, str]):  # type: ignore[no-untyped-def]
         tolerance_hfe=number("hfe", 10.0),
         tolerance_vbe=number("vbe", 20.0),
         held=asked.get("held") == "yes",
+        per_rail=int(number("per_rail", 0)) or None,
+        emitter_resistor=number("emitter_resistor", 0.0) or None,
+        idle=number("idle", 0.0) / 1e3 or None,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -86,22 +87,34 @@ def understand_files(
         found.batch.n_parts,
         tuple(found.batch.problems),
         tuple(found.batch.notices),
-        tuple(one for file in files for one in _columns(file)),
+        tuple(one for file in files for one in _columns(file, found.understanding)),
     )
 
 
-def _columns(file: Path) -> list[Columns]:
-    """The first table of a file; where no header is known, the row that has the most words is taken for it."""
+def _columns(file: Path, understood: Sequence[FileUnderstanding]) -> list[Columns]:
+    """The first table of a file; where nothing was read of it, the words above its fullest columns."""
     from partscreen.readings.recognise import recognised_count
-    from partscreen.readings.sources import open_tables
+    from partscreen.readings.sources import READERS, open_tables
 
     try:
         if file.stat().st_size > _LARGEST_SHOWN:
             return []
     except OSError:
         return []
-    tables = open_tables(file, recognised_count).tables or open_tables(file, _words_in).tables
-    return [_shown(tables[0])] if tables else []
+    known = open_tables(file, recognised_count).tables
+    if known and any(one.n_parts for one in understood if one.file == file.name):
+        return [_shown(known[0])]
+    separators = ("",) if file.suffix.lower() in READERS else ("", ",", ";", "\t", "|")
+    guessed = [table for mark in separators for table in open_tables(file, _words_in, mark).tables[:1]]
+    shown = [_shown(table) for table in [*guessed, *known[:1]]]
+    return [max(shown, key=_filled)] if shown else []
+
+
+def _filled(table: Columns) -> int:
+    """Columns with a header and no gap below it."""
+    return sum(
+        bool(head) and bool(cells) and all(cells) for head, cells in zip(table.headers, table.cells, strict=True)
+    )
 
 
 def _words_in(cells: list[str]) -> int:
@@ -116,39 +129,59 @@ def _shown(table: Table) -> Columns:
 
 
 _SHEET_FIELDS = ("lot", "type", "supplier", "maker", "gain_group", "known_good", "count")
+_NO_NAME = re.compile(r"[\s;,*?\[\]]")  # what separates or stands for other letters in the files of a lot sheet
 
 
-def write_lots(lots: Sequence[Lot], told: Mapping[str, Mapping[str, str]], path: Path) -> Path:
-    """Write a lot sheet of lots as they were read, with what a person told of them (`told[lot][field]`) put in.
+def write_lots(
+    lots: Sequence[Lot], told: Mapping[str, Mapping[str, str]], path: Path, files: Sequence[str] = ()
+) -> Path:
+    """Write a lot sheet of lots as they were read, with what a person told of them put in.
+
+    Parameters
+    ----------
+    told : by lot, then by field of the sheet. Another `lot` renames a lot that is a file; lots of one name become one.
+    files : names of the files the lots were read from
 
     Raises
     ------
     UnusableInput
         The place cannot be written to.
     """
-    from partscreen.readings.tables import SEVERAL_TYPES
-
-    extra = sorted({key for lot in lots for key in lot.extra if key != SEVERAL_TYPES})
+    rows: dict[str, dict[str, str]] = {}
+    for lot in lots:
+        row = _sheet_row(lot) | {key: value for key, value in told.get(lot.name, {}).items() if value}
+        if row["lot"] != lot.name:
+            its = [_NO_NAME.sub("?", name) for name in files if Path(name).stem == lot.name]
+            row["files"] = "; ".join(filter(None, [row.get("files", ""), *its]))
+        before = rows.setdefault(row["lot"], {})
+        both = "; ".join(filter(None, [before.get("files", ""), row.get("files", "")]))
+        rows[row["lot"]] = (
+            row | {key: value for key, value in before.items() if value} | ({"files": both} if both else {})
+        )
+    extra = sorted({key for row in rows.values() for key in row} - set(_SHEET_FIELDS))
     try:
         with path.open("w", newline="", encoding="utf-8") as sink:
-            writer = csv.writer(sink, quoting=csv.QUOTE_ALL)
-            writer.writerow([*_SHEET_FIELDS, *extra])
-            for lot in lots:
-                row = {
-                    "lot": lot.name,
-                    "type": lot.type or "",
-                    "supplier": lot.supplier or "",
-                    "maker": lot.maker or "",
-                    "gain_group": lot.gain_group or "",
-                    "known_good": "yes" if lot.known_good else "no",
-                    "count": str(lot.count or ""),
-                    **lot.extra,
-                }
-                row |= {key: value for key, value in told.get(lot.name, {}).items() if value}
-                writer.writerow([row.get(key, "") for key in (*_SHEET_FIELDS, *extra)])
+            writer = csv.DictWriter(sink, (*_SHEET_FIELDS, *extra), restval="", quoting=csv.QUOTE_ALL)
+            writer.writeheader()
+            writer.writerows(rows.values())
     except OSError as error:
         raise _not_written(error, path) from error
     return path
+
+
+def _sheet_row(lot: Lot) -> dict[str, str]:
+    from partscreen.readings.tables import SEVERAL_TYPES
+
+    row = {
+        "lot": lot.name,
+        "type": lot.type or "",
+        "supplier": lot.supplier or "",
+        "maker": lot.maker or "",
+        "gain_group": lot.gain_group or "",
+        "known_good": "yes" if lot.known_good else "",
+        "count": str(lot.count or ""),
+    }
+    return row | {key: value for key, value in lot.extra.items() if key != SEVERAL_TYPES}
 
 
 def write_columns(lines: Sequence[MapLine], decimal: str, path: Path) -> Path:
