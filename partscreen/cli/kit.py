@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -14,6 +15,10 @@ def kit(
     ] = None,
     new: Annotated[bool, typer.Option("--new", help="Describe your instruments: questions in plain words.")] = False,
     out: Annotated[Path, typer.Option("--out", help="With --new: the kit file to write.")] = Path("kit.toml"),
+    on: Annotated[
+        datetime | None,
+        typer.Option("--on", formats=["%Y-%m-%d"], help="Day to judge the calibration by; today if not given."),
+    ] = None,
 ) -> None:
     """Describe your instruments once, or show what a kit file means.
 
@@ -26,14 +31,15 @@ def kit(
 
     if new == (file is not None):
         raise typer.BadParameter("give a kit file to be told in words, or --new to make one")
+    day = on.date() if on is not None else None
     try:
         if file is not None:
-            lines = tell_kit(file)
-        elif not new_kit(Prompted(), out):
+            lines = tell_kit(file, today=day)
+        elif not new_kit(Prompted(), out, today=day):
             say(f"stopped; the answers are kept, and `partscreen kit --new --out {out}` goes on")
             raise typer.Exit(3)
         else:
-            lines = tell_kit(out)
+            lines = tell_kit(out, today=day)
             say(f"written: {out}")
     except UnusableInput as error:
         exit_with(3, error)

@@ -187,7 +187,8 @@ def kit_text(answers: KitAnswers) -> str:
             elif key == "lead_resistance":
                 lines += [f"lead_resistance.{leg} = {toml_value(known)}" for leg, known in value.items()]
             elif value != {}:
-                mark = f"  # {ASSUMED}" if f"{number}.{key}" in answers.assumed else ""
+                assumed = any(one.startswith(f"{number}.{key}") for one in answers.assumed)
+                mark = f"  # {ASSUMED}" if assumed else ""
                 lines.append(f"{key} = {toml_value(value)}{mark}")
     return "\n".join(lines) + "\n"
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
+from functools import partial
 from typing import Any, TypeVar
 
 from partscreen.quantities import QUANTITIES
@@ -207,7 +208,7 @@ _HURTS = (
 
 def _fixture(ask: Interview, out: dict[str, Any], at: str) -> None:
     value = ask.ask(
-        f"{at}fixture", "What does the meter show with its leads in place and nothing between them? (0 pF: it is zeroed)",
+        f"{at}fixture", "What does the meter show with nothing between its leads? (0 pF: it is zeroed)",
         lambda text: _at_least_zero(text, "F"), "0 pF", "It is taken off every reading.",
     )  # fmt: skip
     if value > 0.0:
@@ -246,7 +247,7 @@ def _limits(ask: Interview, out: dict[str, Any], at: str) -> None:
         ("ic", "Largest collector current of the supply? (- not known)", "A"),
         ("vce", "Largest collector voltage of the supply? (- not known)", "V"),
     ):
-        value = ask.ask(f"{at}most.{key}", question, optional(lambda text, u=unit: _above_zero(text, u)), "-",
+        value = ask.ask(f"{at}most.{key}", question, optional(partial(_above_zero, unit=unit)), "-",
                         "Points at the limit of the supply say nothing of the part and are left out.")  # fmt: skip
         if value is not None:
             compliance[key] = value
@@ -330,7 +331,7 @@ def _at_least_zero(text: str, unit: str, most: float | None = None) -> float:
     value = figure(text, unit)
     if most is not None and value > most:
         raise ValueError(
-            f"{text!r}: base and emitter break down from about 5 V, and reverse current there spoils the gain for good; "
-            f"stay below {most:g} V"
+            f"{text!r}: base and emitter break down from about 5 V, and reverse current there spoils the gain for "
+            f"good; stay below {most:g} V"
         )
     return value

@@ -122,6 +122,7 @@ def type_readings(options: TypeInOptions, terminal: Terminal) -> Outcome | None:
         options.type_name, desk.library, desk.kit, kelvin(options.temperature_c), seen.show, _warm_up(desk.columns)
     )
     with Journal(path, begun) as journal:
+        _must_be_ours(options, desk.columns, journal)
         answers.start()
         population = population_for(desk.kind, gain_group=desk.gain_group) if desk.kind is not None else None
         sitting = Sitting(
@@ -138,6 +139,19 @@ def type_readings(options: TypeInOptions, terminal: Terminal) -> Outcome | None:
         answers.wait(60.0)
         answers.stop()
     return _judged(options, sitting)
+
+
+def _must_be_ours(options: TypeInOptions, columns: Sequence[TypedColumn], journal: Journal) -> None:
+    """Refuses to write over a table that somebody put right by hand."""
+    from partscreen.readings.typed.journal import standing
+    from partscreen.readings.typed.table_file import changed_by_others, table_text
+
+    # A program that was killed may have left the table as it was before the newest line.
+    states = [table_text(options.lot, columns, standing(journal.events[:end])[0]) for end in (None, -1)]
+    if changed_by_others(options.out, states):
+        what = "was changed since type-in wrote it"
+        fix = "name another file with --out for the lines to come, or move this one away; nothing was changed"
+        raise UnusableInput([Problem("FILE_CHANGED", what, fix, str(options.out))])
 
 
 def _converse(

@@ -20,7 +20,7 @@ _BIASED = {"c_be": (0, "VEB"), "c_cb": (1, "VCB")}
 
 
 def usual_of_type(columns: Sequence[TypedColumn], population: Population | None) -> list[Usual | None]:
-    """What each column reads on parts of the type, with its spread (decades; VBE: volts); None where it is not known."""
+    """What each column reads on parts of the type, with its spread (decades; VBE: volts); None: not known."""
     if population is None:
         return [None] * len(columns)
     return [_usual(column, population) for column in columns]

@@ -64,12 +64,16 @@ def prepare(folder: Path) -> None:
 
 
 def run(command: str, folder: Path) -> Ran:
-    """Run one `partscreen ...` line in a folder."""
+    """Run one `partscreen ...` line in a folder; `< FILE` at its end gives what is typed."""
     words = shlex.split(command)
     if words[0] != "partscreen":
         raise ValueError(f"a page shows {command!r}; only `partscreen ...` can be checked")
+    typed = None
+    if len(words) > 2 and words[-2] == "<":
+        typed = (folder / words[-1]).read_text(encoding="utf-8")
+        words = words[:-2]
     with chdir(folder):
-        result = CliRunner().invoke(app, words[1:], prog_name="partscreen")
+        result = CliRunner().invoke(app, words[1:], prog_name="partscreen", input=typed)
     return Ran(command, result.output.replace(str(folder.resolve()), HERE).replace(str(folder), HERE), result.exit_code)
 
 

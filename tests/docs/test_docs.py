@@ -152,7 +152,7 @@ def options_of_commands():
 
 def test_every_option_is_on_the_page_of_commands():
     text = (ROOT / "docs" / "commands.md").read_text(encoding="utf-8")
-    cut = {m[1]: m[2] for m in re.finditer(r"^## partscreen (\w+)(.*?)(?=^## |\Z)", text, re.MULTILINE | re.DOTALL)}
+    cut = {m[1]: m[2] for m in re.finditer(r"^## partscreen ([\w-]+)(.*?)(?=^## |\Z)", text, re.MULTILINE | re.DOTALL)}
     told = [(name, option) for name, option in options_of_commands() if option.startswith("--")]
     assert len(told) > 20
     missing = [f"{name} {option}" for name, option in told if f"`{option}" not in cut.get(name, "")]
@@ -215,7 +215,7 @@ def test_checked_pages_have_the_blocks_that_are_checked():
 
 def test_every_command_of_the_overview_exists():
     text = (ROOT / "docs" / "commands.md").read_text(encoding="utf-8")
-    told = re.findall(r"^    partscreen (\w+)", text, re.MULTILINE)
+    told = re.findall(r"^    partscreen ([\w-]+)", text, re.MULTILINE)
     assert sorted(set(told)) == sorted({name for name, _ in options_of_commands()})
 
 

@@ -118,10 +118,10 @@ class Interview:
                 return value
         prompt = f"{question} [{default}] " if default else f"{question} "
         while True:
-            text = self._asker.ask(prompt)
-            if text is None or text.strip().casefold() == "stop":
+            typed = self._asker.ask(prompt)
+            if typed is None or typed.strip().casefold() == "stop":
                 raise Stopped
-            text = text.strip() or default
+            text = typed.strip() or default
             if text.casefold() == "back":
                 raise _Back
             if text == "?":

@@ -17,8 +17,8 @@ from partscreen.readings.typed.columns import TypedColumn
 
 LEAST_PARTS = 6  # fewer do not show how closely readings of one part hang together (assumption)
 CLEARER = 30.0
-"""Sum of squared standard deviations that must go, more than half of it from each of the two parts' own share.
-Simulated lots of 20 sound parts: see the test of false alarms."""
+"""Squared standard deviations that an exchange must take away (assumption; of 3040 pairs of simulated sound neighbours
+none was remarked on)."""
 BAD_BEFORE = 9.0  # each part alone must hang together worse than three standard deviations before
 GOOD_AFTER = 6.0  # ... and about as well as the others after (a chi-square of 1 degree of freedom passes this 1 in 70)
 _GROUPS = {"hfe": "gain", "vbe": "vbe", "vbe_sat": "vbe", "c_be": "area", "c_cb": "area"}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import hashlib
 import io
 import os
 from collections.abc import Sequence
@@ -28,9 +27,15 @@ def table_text(lot: str, columns: Sequence[TypedColumn], entries: Sequence[Entry
     return sink.getvalue()
 
 
-def digest(text: str) -> str:
-    """Of a table, to notice that a file was changed by somebody else."""
-    return hashlib.sha256(text.encode()).hexdigest()
+def changed_by_others(path: Path, states: Sequence[str]) -> bool:
+    """Whether a file is there that is none of the tables this program may have left (the newest, the one before)."""
+    try:
+        return path.exists() and path.read_bytes() not in [text.encode() for text in states]
+    except OSError as error:
+        fix = "make it readable, or name another file with --out"
+        raise UnusableInput(
+            [Problem("UNREADABLE", f"cannot be read: {error.strerror or error}", fix, str(path))]
+        ) from error
 
 
 def write_table(path: Path, text: str) -> None:
