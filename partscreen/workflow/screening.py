@@ -148,7 +148,13 @@ def check_part(
         reach=chosen.reach, prior_share=chosen.prior_share,
     )  # fmt: skip
     settings = {**_settings(chosen, kit), "type": type_name}
-    screening = Screening(version=__version__, settings=settings, inputs=list(found.batch.inputs), lots=found.lots)
+    screening = Screening(
+        version=__version__,
+        settings=settings,
+        inputs=list(found.batch.inputs),
+        lots=with_what_was_read(found.lots, found.batch, found.batch),
+        kit=kit_used(kit),
+    )
     return Outcome(screening, exit_code(screening, found.batch.problems)), found.words
 
 
