@@ -26,6 +26,10 @@ def add_table(builder: Builder, draft: FileDraft, data: Interpreted) -> None:
     draft.notices += data.notices
     if not data.n:
         return
+    if draft.claimed_by and "lot" not in data.texts:
+        what = f"the files of lots {' and '.join(draft.claimed_by)} all name this file, and its rows name no lot"
+        fix = f"name it in one lot, or write a column lot; its rows were taken as lot {draft.default_lot}"
+        draft.problems.append(Problem("FILE_OF_TWO_LOTS", what, fix, data.table.file, data.table.header_row))
     lots = data.texts.get("lot") or [draft.default_lot] * data.n
     parts = _part_labels(draft, data)
     if parts is None:

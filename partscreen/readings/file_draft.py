@@ -23,6 +23,7 @@ class FileDraft:
     notices: list[str] = field(default_factory=list)
     blocks: list[Block] = field(default_factory=list)
     spots: list[SpotRow] = field(default_factory=list)
+    claimed_by: tuple[str, ...] = ()  # several lots whose files name this one: a column lot must say which
     shares_sitting: bool = False  # its rows were put into that session
     told_twice: set[int] = field(default_factory=set)  # parts whose second row was told already
     told_apart: bool = False  # a run or time column says which rows belong together

@@ -243,9 +243,7 @@ def _draft(
         draft.default_part = part_of_file(path.name, named[0])
         draft.sitting = file_names(named[0]).name_of_entry(path.name) or ""
     elif named:
-        what = f"the files of lots {' and '.join(lot.name for lot in named)} all name this file"
-        fix = f"name it in one lot, or write a column lot; rows without a lot were taken as lot {draft.default_lot}"
-        problems.append(Problem("FILE_OF_TWO_LOTS", what, fix, name))
+        draft.claimed_by = tuple(lot.name for lot in named)
     return draft
 
 

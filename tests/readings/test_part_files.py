@@ -106,3 +106,10 @@ def test_a_file_that_two_lots_name_is_told(tmp_path):
 def test_a_lot_in_words_with_a_field_that_is_none_is_refused():
     with pytest.raises(UnusableInput, match="no field of a lot"):
         parse_lot_option("A1 type=2SC5200 fles=T0001-T0020")
+
+
+def test_a_file_that_two_lots_share_is_no_fault_where_its_rows_name_the_lot(tmp_path):
+    lots = [Lot("A1", extra={"files": "all.csv"}), Lot("B2", extra={"files": "all.csv"})]
+    text = "lot,part,ic [A],hfe\nA1,x,1,80\nB2,y,1,81\n"
+    batch = read_files([write(tmp_path, "all.csv", text)], default_lots=lots).batch
+    assert codes(batch) == []

@@ -1,4 +1,4 @@
-"""A typed line is taken apart without a guess: figures, units, decimal commas, names; what cannot be read is asked back."""
+"""A typed line is taken apart without a guess: figures, units, decimal commas, names."""
 
 from __future__ import annotations
 

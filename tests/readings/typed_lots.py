@@ -24,7 +24,7 @@ def population(type_number: str):
 
 
 def sound_lot(rng, of, n: int):
-    """Readings (n, 9) of one lot: its centre drawn from what is known of the type, parts about it, 1 % and 2 mV noise."""
+    """Readings (n, 9) of one lot: a centre from what is known of the type, parts about it, 1 % and 2 mV of noise."""
     far = of.centre_covariance + of.between
     centre = rng.multivariate_normal(of.centre, far, check_valid="ignore")
     theta = rng.multivariate_normal(centre, of.within, size=n, check_valid="ignore")
