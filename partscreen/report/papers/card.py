@@ -10,6 +10,7 @@ from partscreen.report.papers.press import press
 from partscreen.results.power_up import PowerUp, PowerUpPlace
 
 SIZES = (10.0, 9.6, 9.2, 8.8, 8.4, 8.0, 7.6)  # of the letters [pt]: the largest that keeps a card on one page
+SHORT = 18  # letters of a part's name that keep to one line beside the columns to be filled in
 CLEAR = (
     "The checks of the stage found nothing that forbids power.",
     "The checks of the stage that could be made found nothing that forbids power.",
@@ -55,6 +56,7 @@ def card_data(card: PowerUp) -> dict[str, Any]:
         "checks": [[check.what, check.go_on, check.stop] for check in card.checks],
         "steps": [step.model_dump() for step in card.steps],
         "places": [_row(place) for place in card.places],
+        "long_names": any(len(place.part or "") > SHORT for place in card.places),
         "notes": card.expected_words,
         "stops": card.stops,
         "source": NO_SOURCE,
