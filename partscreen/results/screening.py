@@ -175,7 +175,10 @@ class LotAction(Result):
 
 
 class SpotTaken(Result):
-    """A single reading of a part, with its conditions in words. `std`: standard uncertainty, in the reading's unit."""
+    """A single reading of a part, with its conditions in words. `std`: standard uncertainty, in the reading's unit.
+
+    `answer`: of something seen, in words; its `value` is the number of the answer.
+    """
 
     part: str
     symbol: str
@@ -184,6 +187,7 @@ class SpotTaken(Result):
     unit: str
     conditions: str = ""
     used: bool = True
+    answer: str | None = None
 
 
 class ControlSeen(Result):

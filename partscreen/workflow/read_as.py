@@ -72,6 +72,7 @@ def _spots_of_lots(batch: Batch) -> dict[int, list[SpotTaken]]:
             unit=quantity.unit,
             conditions=conditions_words(spots.conditions[i]),
             used=bool(spots.use[i]),
+            answer=quantity.answers[int(spots.value[i])][0] if quantity.answers else None,
         )
         found.setdefault(int(batch.part_lot[spots.part[i]]), []).append(taken)
     return found

@@ -13,6 +13,7 @@ from partscreen.report.papers.labels import LabelOptions, labels_pdf, pair_names
 from partscreen.report.papers.lot import lot_pdf
 from partscreen.report.papers.record import RecordOptions, coverage, record_pdf
 from partscreen.report.view import JUDGEMENTS
+from partscreen.results import Interval, SubLot
 from partscreen.results.matching import MatchedPart, MatchedSet, Matching
 from partscreen.workflow.settings import load_library
 from tests.report.papers_invented import result as invented
@@ -50,6 +51,18 @@ def test_lot_report_names_the_next_measurement_with_its_recipe(tmp_path):
     assert "Caution: voltage, power or heat" in text
     for line in step.recipe.splitlines():
         assert closed(line) in closed(text)
+
+
+@needs_poppler
+def test_date_codes_stand_each_with_their_own_judgement(tmp_path):
+    share = Interval(value=0.2, low=0.031, high=0.412)
+    subs = [
+        SubLot(codes=["9901"], parts=["Q-01"], n_parts=6, judgement="return", share_unfit=share),
+        SubLot(codes=["0107", "not told"], parts=["Q-09"], n_parts=4, judgement="use"),
+    ]
+    text = flat(text_of(lot_pdf(invented(sub_lots=subs), None, LIBRARY), tmp_path, "-raw"))
+    assert f"9901 6 {JUDGEMENTS['return']} 3 % to 41 %" in text
+    assert f"0107, not told 4 {JUDGEMENTS['use']} –" in text
 
 
 @needs_poppler

@@ -6,7 +6,7 @@ from partscreen.errors import UnusableInput
 from partscreen.report.papers.photos import load_photos
 from partscreen.report.papers.refund import RefundOptions, broken_rows, claim_of, listing_of, refund_pdf
 from partscreen.report.papers.words import LANGUAGES, table, words_of
-from partscreen.results import Interval, Reason
+from partscreen.results import Interval, Reason, SpotTaken
 from tests.report.papers_invented import EVIDENCE, SUBSTITUTED, UNFIT, result
 from tests.report.papers_invented import SHEET as SOURCE
 from tests.report.papers_read import closed, flat, needs_poppler, text_of
@@ -168,6 +168,18 @@ def test_only_a_note_that_says_listing_leaves_the_house(notes, listing):
 def test_parts_left_untouched_follow_from_the_count(count, told, tmp_path):
     pdf = refund_pdf(result(sheet={"count": count}), None, RefundOptions())
     assert told in flat(text_of(pdf, tmp_path))
+
+
+@needs_poppler
+def test_what_was_only_seen_is_never_stated_as_a_reading(tmp_path):
+    seen = SpotTaken(part="Q-01", symbol="print seen", value=1.0, unit="1", answer="differs")
+    year = SpotTaken(part="Q-01", symbol="code year", value=1999.0, unit="1")
+    volts = SpotTaken(part="Q-01", symbol="V(BR)CEO", value=61.5, unit="V", conditions="IC=10 mA, base=open")
+    text = flat(text_of(refund_pdf(result(spots=[seen, year, volts]), None, RefundOptions(language="de")), tmp_path))
+    assert "61,5 V" in text
+    assert "IC=10 mA, Basis offen" in text
+    for word in ("print seen", "differs", "1999", "not known"):
+        assert word not in text
 
 
 @needs_poppler

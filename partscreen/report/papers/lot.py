@@ -14,7 +14,7 @@ from partscreen.report.papers.arrays import lot_arrays
 from partscreen.report.papers.chosen import at_current, files_of, long_names, pick_lot, working_current
 from partscreen.report.papers.press import press
 from partscreen.report.svg import panel_svg
-from partscreen.report.view import LotView, hazard, lot_views
+from partscreen.report.view import JUDGEMENTS, LotView, hazard, lot_views
 from partscreen.results import LotResult, PartResult, Screening
 
 EVERY_PART = 400  # beyond so many, accepted parts are named together and not a row each
@@ -51,6 +51,7 @@ def lot_pdf(screening: Screening, lot_name: str | None, library: Library, *, rec
         "actions": [action.sentence for action in lot.actions if action.sentence],
         "reasons": [reason.sentence for reason in lot.reasons],
         "facts": _facts(lot),
+        "sub_lots": _sub_lots(lot),
         "current": _current_words(lot),
         "parts": _rows(lot),
         "long_names": long_names(lot.parts),
@@ -79,6 +80,17 @@ def _facts(lot: LotResult) -> list[list[str]]:
         if lot.sheet.get(key):
             told.append([words, f"{lot.sheet[key]} {currency}".strip() if key == "price" else lot.sheet[key]])
     return told
+
+
+def _sub_lots(lot: LotResult) -> list[list[str]]:
+    """Parts of one date code, a row a code: how many, what to do with them, the share that is unfit."""
+    rows = []
+    for sub in lot.sub_lots:
+        share, span = sub.share_unfit, "–"
+        if share is not None and share.low is not None and share.high is not None:
+            span = f"{100 * share.low:.0f} % to {100 * share.high:.0f} %"
+        rows.append([", ".join(sub.codes), str(sub.n_parts), JUDGEMENTS[sub.judgement], span])
+    return rows
 
 
 def _current_words(lot: LotResult) -> str:

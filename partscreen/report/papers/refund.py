@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from partscreen.errors import Problem, UnusableInput
+from partscreen.quantities import find_quantity
 from partscreen.reference.wording import figure_text
 from partscreen.report import numbers
 from partscreen.report.papers.chosen import Numbered, files_of, long_names, pick_lot, pick_parts
@@ -197,11 +198,13 @@ def _finding_rows(claim: Claim, words: Words, sources: Numbered) -> list[list[st
 def _singles(lot: LotResult, claims: Sequence[Claim], words: Words) -> tuple[list[str], list[list[str]]]:
     """Single readings of the claimed parts: header line and a row a part, a column a quantity under its conditions."""
     names = [claim.part.part for claim in claims]
-    spots = [spot for spot in lot.spots if spot.used and spot.part in set(names)]
+    spots = [spot for spot in lot.spots if spot.used and spot.part in set(names) and measured(spot.symbol)]
     heads = list(dict.fromkeys((spot.symbol, spot.conditions) for spot in spots))
     cells: dict[tuple[str, tuple[str, str]], list[str]] = {}
     for spot in spots:
-        figure = words.figure(numbers.measured(spot.value, spot.std, spot.unit))
+        known = spot.std is not None
+        figure = numbers.measured(spot.value, spot.std, spot.unit) if known else numbers.figure(spot.value, spot.unit)
+        figure = words.figure(figure)
         cells.setdefault((spot.part, (spot.symbol, spot.conditions)), []).append(figure)
     rows = [
         [name, *(", ".join(cells.get((name, head), ["–"])) for head in heads)]
@@ -242,7 +245,7 @@ def _measured(screening: Screening, lot: LotResult, claims: Sequence[Claim], wor
 def _series(claims: Sequence[Claim], words: Words) -> list[str]:
     """What was read of the claimed parts; what only stands in our own short words is told by its symbol."""
     told: dict[str, None] = {}
-    for used in (used for claim in claims for used in claim.part.readings_used):
+    for used in (used for claim in claims for used in claim.part.readings_used if measured(used)):
         match = _SERIES.match(used)
         if match:
             low, high = (words.figure(numbers.exact(float(match[name]), "A")) for name in ("low", "high"))
@@ -250,6 +253,12 @@ def _series(claims: Sequence[Claim], words: Words) -> list[str]:
         else:
             told[words.figure(used.replace(" at ", " @ "))] = None
     return list(told)
+
+
+def measured(symbol: str) -> bool:
+    """Whether it was read with an instrument: what was only seen is a hint, and no reading to hold against a seller."""
+    quantity = find_quantity(symbol)
+    return quantity is None or not (quantity.answers or quantity.key == "code_year")
 
 
 def _not_tested(claims: Sequence[Claim], words: Words) -> list[str]:
