@@ -67,9 +67,9 @@ def tray_of(request: Request) -> Tray:
     return tray
 
 
-async def at_work(request: Request, tray: Tray, job: Job, title: str, *, patience: float = PATIENCE) -> Response | None:
+async def at_work(request: Request, tray: Tray, job: Job, title: str) -> Response | None:
     """The page of work that has not ended, or that ended without a result; None: there is one."""
-    if not await job.settled(patience):
+    if not await job.settled(PATIENCE):
         return show(request, "working.html.jinja", tray=tray, job=job, title=title, refresh=1)
     if job.state == "refused":
         return show_problems(request, UnusableInput(job.problems), back=f"/tray/{tray.id}")

@@ -120,8 +120,8 @@ async def _written(request: Request, name: str, media: str) -> Response:
     return FileResponse(path, filename=name, media_type=media)
 
 
-async def report_file(request: Request) -> Response:
-    """The report, drawn when it is first asked for."""
+async def report(request: Request) -> Response:
+    """Where the report is fetched; it is drawn when it is first asked for."""
     judged = await _judged(request)
     if isinstance(judged, Response):
         return judged
@@ -129,8 +129,17 @@ async def report_file(request: Request) -> Response:
     job = tray.report
     if job is None or job.state in ("cancelled", "crashed", "refused"):
         job = desk_of(request).draw_report(tray)
-    if (page := await at_work(request, tray, job, "Writing the report", patience=3.0)) is not None:
+    if (page := await at_work(request, tray, job, "Writing the report")) is not None:
         return page
+    return show(request, "report_ready.html.jinja", tray=tray)
+
+
+async def report_file(request: Request) -> Response:
+    """The report itself; to the page it is fetched from where it is not drawn yet."""
+    tray = tray_of(request)
+    job = tray.report
+    if job is None or job.state != "done":
+        return RedirectResponse(f"/tray/{tray.id}/report", 303)
     return FileResponse(job.result, filename="report.html", media_type="text/html")
 
 
@@ -180,6 +189,7 @@ ROUTES: list[BaseRoute] = [
     Route("/tray/{tray}/lot/{lot:int}/part/{part:int}", part),
     Route("/tray/{tray}/result.json", json_file),
     Route("/tray/{tray}/parts.csv", table_file),
+    Route("/tray/{tray}/report", report),
     Route("/tray/{tray}/report.html", report_file),
     Route("/tray/{tray}/match", match),
 ]
