@@ -59,15 +59,14 @@ def _hash(files: list[InputFile]) -> str | None:
 
 
 def _not_covered(screening: Screening, on: date) -> Iterator[dict[str, Any]]:
-    counts: dict[str | None, int] = {}
-    for row in screening.not_judged:
-        if row.code == "NOT_COVERED":
-            counts[row.lot] = counts.get(row.lot, 0) + 1
-    for lot, n in counts.items():
-        row_of: dict[str, Any] = dict.fromkeys(STOCK_COLUMNS)
+    rows = [row for row in screening.not_judged if row.code == "NOT_COVERED"]
+    for lot, row in {row.lot: row for row in rows}.items():
         nothing = {"accepted": 0, "held": 0, "rejected": 0, "not_usable": 0}
-        told = {"date": on.isoformat(), "lot": lot, "parts": n, "judgement": "not_covered"}
-        yield {**row_of, **nothing, **told, "program": screening.version}
+        told: dict[str, Any] = {
+            "date": on.isoformat(), "lot": lot, "type": row.type, "supplier": row.supplier,
+            "parts": sum(one.lot == lot for one in rows), "judgement": "not_covered", "program": screening.version,
+        }  # fmt: skip
+        yield {**dict.fromkeys(STOCK_COLUMNS), **nothing, **told}
 
 
 def write_stock(screening: Screening, path: Path, on: date, *, append: bool = False) -> None:

@@ -281,6 +281,8 @@ class NotJudged(Result):
     lot: str | None = None
     why: str
     code: str | None = None
+    type: str | None = None
+    supplier: str | None = None
 
 
 class Screening(Result):

@@ -31,6 +31,8 @@ def leave_out(batch: Batch, library: Library) -> Batch:
             lot=batch.lots[lot].name,
             why=_sentence(batch.lots[lot], why[lot]),
             code=CODE,
+            type=batch.lots[lot].type,
+            supplier=batch.lots[lot].supplier,
         )
         for part, lot in enumerate(batch.part_lot.tolist())
         if lot in why

@@ -13,8 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import expit, logit
-from scipy.stats import beta
+from scipy.special import betaincinv, expit, logit
 
 from partscreen.readings.tables import Batch
 from partscreen.results import Interval, LotResult, PartResult, Reason, SubLot, made
@@ -80,10 +79,12 @@ def _groups(counts: Counter[str]) -> list[tuple[str, ...]]:
 
 def _sub_lot(lot: LotResult, group: tuple[str, ...], codes: dict[str, str], prior_share: float) -> SubLot:
     parts = [part for part in lot.parts if codes.get(part.part) in group]
-    share = share_of(parts, prior_share) if lot.share_unfit is not None else None
+    # Where it is not known which half of the bag is right, it is not known of a code either.
+    undecided = lot.judgement == "undecided"
+    share = share_of(parts, prior_share) if lot.share_unfit is not None and not undecided else None
     judgement = judge_lot(
         known_type=lot.judgement != "no_reference",
-        about_equal=lot.judgement == "undecided",
+        about_equal=undecided,
         rejected=sum(part.disposition == "reject" for part in parts),
         share_unfit=share,
     )
@@ -126,7 +127,7 @@ class _Belief:
 def _belief(prior_share: float) -> _Belief:
     bad_lot, good, rest = share_priors(prior_share)
     steps = (np.arange(NODES) + 0.5) / NODES
-    share = np.concatenate((beta.ppf(steps, good.a, good.b), beta.ppf(steps, rest.b, rest.a)))
+    share = np.concatenate((betaincinv(good.a, good.b, steps), betaincinv(rest.b, rest.a, steps)))
     return _Belief(np.clip(share, 1e-12, 1.0 - 1e-12), np.repeat([np.log1p(-bad_lot), np.log(bad_lot)], NODES))
 
 
