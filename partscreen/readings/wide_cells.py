@@ -10,9 +10,10 @@ import numpy as np
 from partscreen.quantities import QUANTITIES
 from partscreen.readings.conditions import spot_value
 from partscreen.readings.interpret import Interpreted, bad_cell_problem
-from partscreen.readings.numbers import BLANKS, UNKNOWN, BadCell, read_cell
+from partscreen.readings.numbers import BLANKS, UNKNOWN, BadCell, read_cell, read_numbers
 from partscreen.readings.plan import Use
 from partscreen.readings.tables import Bools, Floats, Ints
+from partscreen.readings.units import UnitReading
 from partscreen.readings.wide_header import WideColumn
 
 _GAIN = frozenset(("IC", "IB", "VCE", "TC", "TA", "t"))
@@ -74,7 +75,9 @@ def _read_column(data: Interpreted, column: WideColumn, mark: str, keep: Bools) 
     wrong: list[BadCell] = []
     waits = mark == UNKNOWN and any(_ambiguous(cell, mark) for cell in cells)
     notices: set[str] = set()
-    for i in np.flatnonzero(keep).tolist():
+    plain = np.zeros(data.n, dtype=np.bool_) if waits else _plain_figures(column, cells, mark, values)
+    values[~keep] = np.nan
+    for i in np.flatnonzero(keep & ~plain).tolist():
         text = cells[i].strip() if type(cells[i]) is str else cells[i]
         if text.lower() in BLANKS:
             continue
@@ -94,6 +97,27 @@ def _read_column(data: Interpreted, column: WideColumn, mark: str, keep: Bools) 
     for code in dict.fromkeys(cell.code for cell in wrong):
         data.problems.append(bad_cell_problem(data, column.index, [cell for cell in wrong if cell.code == code]))
     return WideCells(values, bad)
+
+
+def _plain_figures(column: WideColumn, cells: Sequence[str], mark: str, values: Floats) -> Bools:
+    """Fill in the cells that are a figure in the header's unit and of a believable size; which these are.
+
+    The others are looked at one by one.
+    """
+    quantity = QUANTITIES[column.quantity]
+    if column.unit is None and quantity.unit != "1":
+        return np.zeros(len(values), dtype=np.bool_)
+    read = read_numbers(cells, mark)
+    unit = column.unit or UnitReading(1.0, 0.0, "1")
+    found = unit.factor * read.values + unit.offset
+    with np.errstate(invalid="ignore"):
+        plain = (np.abs(found) >= quantity.low) & (np.abs(found) <= quantity.high)
+        plain &= found >= 0.0 if column.quantity not in ("vbe", "ic", "ib") else True
+    for places in read.units.values():
+        plain &= ~places
+    plain[[cell.index for cell in read.bad]] = False
+    values[plain] = found[plain]
+    return np.asarray(plain, dtype=np.bool_)
 
 
 def _ambiguous(text: str, mark: str) -> bool:
@@ -186,10 +210,11 @@ def _spots(data: Interpreted, column: WideColumn, cells: WideCells) -> list[Spot
     """Spot readings of a column. A figure repeated down the rows of one part stands for one reading."""
     parts, lots = data.texts.get("part"), data.texts.get("lot")
     told: set[tuple[str, str, float]] = set()
+    several = data.has_points
     out: list[SpotCell] = []
     for i in np.flatnonzero(~np.isnan(cells.values)).tolist():
         value = abs(float(cells.values[i]))
-        if data.has_points and parts is not None:
+        if several and parts is not None:
             key = (lots[i] if lots else "", parts[i], value)
             if key in told:
                 continue

@@ -10,7 +10,6 @@ from partscreen.readings.file_draft import FileDraft
 from partscreen.readings.interpret import SHOWN_ROWS, Interpreted
 from partscreen.readings.numbers import BLANKS
 from partscreen.readings.owners import say_twice
-from partscreen.readings.recognise import COLUMN_KEYS
 from partscreen.readings.sweep_rows import Owned, add_sweeps
 from partscreen.readings.tables import Bools, Ints
 from partscreen.readings.wide_cells import WideReadings, read_wide
@@ -22,7 +21,7 @@ _POINT_KEYS = ("ic", "ib", "vbe", "hfe", "vce_sat")
 def rows_not_read_yet(draft: FileDraft, data: Interpreted, keep: Bools, parts: list[str]) -> Bools:
     """Rows of a sheet that name a part and hold no reading at all: parts still to be read, told and passed over."""
     columns = [data.table.columns[column.index] for column in data.wide]
-    columns += [data.table.columns[u.index] for u in data.uses.values() if u.role in COLUMN_KEYS and u.index >= 0]
+    columns += [data.table.columns[u.index] for u in data.uses.values() if u.role in _POINT_KEYS and u.index >= 0]
     if "quantity" in data.uses and data.uses["quantity"].index >= 0:
         columns.append(data.table.columns[data.uses["quantity"].index])
     blank = keep.copy()
@@ -74,7 +73,9 @@ def _find_parts_twice(builder: Builder, draft: FileDraft, data: Interpreted, fou
     names = list(builder.parts)
     cells = [data.table.columns[column.index] for column in data.wide]
     first: dict[tuple[int, int, int], int] = {}
-    for i in np.flatnonzero(found.read).tolist():
+    rows = np.flatnonzero(found.read)
+    _, of_row, counts = np.unique(owned.part[rows], return_inverse=True, return_counts=True)
+    for i in rows[counts[of_row] > 1].tolist():
         code = int(owned.part[i])
         filled = [k for k, column in enumerate(cells) if column[i].strip().lower() not in BLANKS]
         again = [first.setdefault((code, int(owned.session[i]), k), i) != i for k in filled]

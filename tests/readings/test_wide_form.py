@@ -132,6 +132,38 @@ def test_free_columns_are_named_and_rows_not_yet_read_passed_over(tmp_path):
     assert any("2 row(s) hold no reading yet and were passed over: T2, T3" in notice for notice in batch.notices)
 
 
+def test_a_temperature_filled_down_is_no_reading(tmp_path):
+    batch = imported(tmp_path, "part;C_BE [nF];ambient [degC];VCE [V]\nT1;6,1;23;5\nT2;;23;5\n")
+    assert batch.problems == ()
+    assert batch.part_names == ("T1",)
+
+
+def test_a_control_piece_may_stand_first_and_last(tmp_path):
+    rows = "REF;yes;6,1;90;85\nT1;no;6,2;91;86\nT2;no;6,3;92;87\nREF;yes;6,2;90;85\n"
+    head = "part;control;C_BE [nF] @ VEB=0 V;hFE @ IC=1 A, VCE=5 V;hFE @ IC=2 A, VCE=5 V\n"
+    batch = imported(tmp_path, head + rows)
+    assert batch.problems == ()
+    assert batch.points.control.tolist() == [True] * 4 + [False] * 4
+    assert batch.points.run.tolist() == [0, 0, 1, 1, 2, 2, 3, 3]
+
+
+def test_words_units_and_mixed_decimals_in_one_column_are_each_told_or_read(tmp_path):
+    cells = ["6,8", "6.9", "6800 pF", "6,8nF", "ok", "~6", "6 uF", "7 nV", "1,234", "OL", ""]
+    rows = "".join(f"T{i};{cell};90\n" for i, cell in enumerate(cells))
+    batch = imported(tmp_path, "part;C_BE [nF] @ VEB=0 V;hFE\n" + rows)
+    np.testing.assert_allclose(batch.spots.value[batch.spots.quantity == "c_be"], [6.8e-9, 6.9e-9, 6.8e-9, 6.8e-9])
+    told = {problem.code: problem.row for problem in batch.problems}
+    assert told == {
+        "NOT_A_NUMBER": 6,
+        "BOUND_NOT_VALUE": 7,
+        "IMPOSSIBLE_SIZE": 8,
+        "UNKNOWN_UNIT": 9,
+        "AMBIGUOUS_NUMBER": 10,
+        "OVERRANGE": 11,
+    }
+    assert batch.n_parts == len(cells)
+
+
 def test_an_empty_sheet_is_told(tmp_path):
     batch = imported(tmp_path, "part;C_BE [nF]\nT1;\nT2;\n")
     assert codes(batch) == ["NO_READINGS"]
