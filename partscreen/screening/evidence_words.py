@@ -153,8 +153,12 @@ def against(of: WeighedLot, part: int, evidence: float, probability: float, *, d
             f"{verdict}: readings and looks together are {odds_text(evidence)} likelier if {words}; {area_text(area)}."
         )
         if evidence - hints <= 0.0:
+            read = bool(of.evidence.read[part].any())
+            measured = (
+                "the readings do not speak against the marking" if read else "no reading speaks for or against it"
+            )
             sentence = (
-                f"{verdict}: the readings do not speak against the marking; what was seen without power does, "
+                f"{verdict}: {measured}; what was seen without power does, "
                 f"a substituted or unfit part is {odds_text(evidence)} likelier. That is a hint, not proof."
             )
     figures: dict[str, float | int | str | None] = {
