@@ -11,8 +11,6 @@ from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
-from scipy.integrate import quad
-from scipy.optimize import brentq
 from scipy.special import ndtr, ndtri
 
 Floats = npt.NDArray[np.float64]
@@ -120,6 +118,8 @@ def _accepted(x: float, std: float, acceptance: Tolerance) -> float:
 
 def _integral(spread: Spread, std: float, acceptance: Tolerance, low: float, high: float, *, accepted: bool) -> float:
     """Integral over true values in [low, high] of density times probability of being accepted (or rejected)."""
+    from scipy.integrate import quad
+
     low, high = max(low, float(spread.ppf(1e-14))), min(high, float(spread.ppf(1 - 1e-14)))
     if not low < high:
         return 0.0
@@ -162,6 +162,8 @@ def global_guard_band(spread: Spread, std: float, tolerance: Tolerance, risk: fl
     ValueError
         No band reaches the risk: it is above the share of nonconforming parts, or the limits would cross.
     """
+    from scipy.optimize import brentq
+
     room = (tolerance.high - tolerance.low) / 2
     top = min(room * (1 - 1e-9), 40 * std) if np.isfinite(room) else 40 * std
 

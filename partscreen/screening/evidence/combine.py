@@ -7,7 +7,6 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import brentq
 from scipy.special import betainc, logsumexp
 
 from partscreen.screening.evidence.hypotheses import families
@@ -127,9 +126,18 @@ def _share(fitted: list[Fitted], probability: Floats, good: Share, bad: Share) -
         else:
             betas.append((bad.b + belongs + (1.0 - MARKED_SHARE) * rest, bad.a + MARKED_SHARE * rest))
 
-    def cdf(x: float) -> float:
-        return float(sum(p * betainc(a, b, x) for p, (a, b) in zip(probability, betas, strict=True)))
+    a, b = np.array(betas).T
+    mean = float(probability @ (a / (a + b)))
+    return mean, _quantile(probability, a, b, 0.025), _quantile(probability, a, b, 0.975)
 
-    mean = float(sum(p * a / (a + b) for p, (a, b) in zip(probability, betas, strict=True)))
-    low, high = (float(brentq(lambda x, q=q: cdf(x) - q, 0.0, 1.0)) if cdf(0.0) < q else 0.0 for q in (0.025, 0.975))
-    return mean, low, high
+
+def _quantile(probability: Floats, a: Floats, b: Floats, level: float) -> float:
+    """Of a mixture of Betas, by halving: scipy.optimize alone would cost a fifth of a first answer's time to load."""
+    low, high = 0.0, 1.0
+    for _ in range(60):  # to the last digit a float has below 1
+        middle = 0.5 * (low + high)
+        if float(probability @ betainc(a, b, middle)) < level:
+            low = middle
+        else:
+            high = middle
+    return high
