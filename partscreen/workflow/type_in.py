@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from partscreen.reference.models import ReferenceType
     from partscreen.workflow.type_in_answers import Answers, PartAnswer
 
-SOON = 0.08  # s; an answer that is there by then is shown before the next prompt, a later one above it
+SOON = 0.05  # s; an answer that is there by then is shown before the next prompt, a later one above it
 MOST_PARTS = 9999  # numbers have four digits
 _NAME = re.compile(r"[^\W_][\w .()+-]{0,31}$")
 _MARK = {"accept": "[=] accept", "hold": "[?] hold", "reject": "[x] reject", None: "[-] not usable"}
