@@ -7,6 +7,7 @@ import socket
 import threading
 import webbrowser
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 
 from partscreen.errors import Problem, UnusableInput
@@ -46,7 +47,8 @@ def serve(settings: PageSettings, *, browser: bool, say: Callable[[str], None]) 
             build_app(settings), log_level="warning", access_log=False, server_header=False, ws="none", http="h11",
             proxy_headers=False, timeout_graceful_shutdown=1,
         )  # fmt: skip
-        uvicorn.Server(config).run(sockets=[sock])
+        with suppress(KeyboardInterrupt):  # the server ends in good order first, then tells of it
+            uvicorn.Server(config).run(sockets=[sock])
 
 
 def address_of(settings: PageSettings) -> str:

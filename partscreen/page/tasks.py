@@ -63,6 +63,11 @@ TASKS: dict[str, Callable[[Any, Progress], Any]] = {"understand": understand, "s
 
 def warm() -> None:
     """Load what the first task needs, so that it need not wait for it."""
+    import sklearn.covariance  # noqa: F401 - the slowest of all; the outlier model needs it
+
     import partscreen.readings.import_files
     import partscreen.report.collect
     import partscreen.screening.screen  # noqa: F401
+    from partscreen.workflow.settings import load_library
+
+    load_library()

@@ -8,6 +8,7 @@ import threading
 import time
 import traceback
 from dataclasses import dataclass, field
+from itertools import chain
 from multiprocessing.connection import Connection
 from typing import Any, Literal
 
@@ -15,6 +16,7 @@ from partscreen.errors import Problem, UnusableInput
 
 State = Literal["waiting", "running", "done", "refused", "crashed", "cancelled"]
 _TELL_EVERY = 0.1  # seconds between two words of progress
+_HEAD_START = 1.5  # seconds the first page has before the worker process begins
 
 
 @dataclass(slots=True)
@@ -88,8 +90,11 @@ class Worker:
             self._process.join(5.0)
 
     def _run(self) -> None:
+        first = self._first()
         self._begin()
-        while (job := self._jobs.get()) is not None and not self._closed:
+        for job in chain([first] if first else [], iter(self._jobs.get, None)):
+            if self._closed:
+                return
             with self._lock:
                 if job.ended:
                     continue
@@ -101,6 +106,13 @@ class Worker:
             finally:
                 with self._lock:
                     self._current = None
+
+    def _first(self) -> Job | None:
+        """The first job, if it comes soon. The process begins a moment later, to leave the machine to the first page."""
+        try:
+            return self._jobs.get(timeout=_HEAD_START)
+        except queue.Empty:
+            return None
 
     def _begin(self) -> None:
         context = multiprocessing.get_context("spawn")
