@@ -15,6 +15,7 @@ from partscreen.device.prior import TypeConstants
 from partscreen.readings.tables import Lot
 from partscreen.reference.population_spreads import Spreads, load_spreads
 from partscreen.results import ClosestType, Reason
+from partscreen.screening.evidence.hypotheses import area_name
 from partscreen.screening.evidence.knowledge import Knowledge, TypeCentre, session_block, widen
 from partscreen.screening.evidence.linear import N_COORDINATES
 from partscreen.screening.evidence.weigh_lots import (
@@ -29,7 +30,7 @@ from partscreen.screening.halves import Halves, halves_of
 from partscreen.screening.lot_view import ABOUT_EQUAL
 from partscreen.screening.model_error import GradingLike, misfit_for
 from partscreen.screening.naming import name_weighed
-from partscreen.screening.outlier_parts import LotOutliers, find_outliers
+from partscreen.screening.outlier_parts import UNLIKE, LotOutliers, find_outliers
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -39,11 +40,13 @@ WORTH_NAMING = 0.02  # probability of being unfit from which a part of a large l
 FEW = 5  # parts; below it a lot says nothing of itself and only the absolute reach counts (design section 6)
 LONE_EVIDENCE = 7.0  # natural log, odds of a thousand (assumption: a sound type's drawn curve came out at 4.9)
 BULK_EVIDENCE = 12.0
-"""Natural log, odds of 160,000: from here on parts are rejected where their lot's bulk is taken for something else.
+"""Natural log, odds of 160,000: from here on parts are rejected where their lot's bulk is taken for something near.
 
-One error shared by a lot (a start that settles in the wrong place, a sitting) moves all its parts at once. Assumption:
-sound lots taken so came out at 3 to 12, bad bulks at 13 and above (docs/honesty.md).
+One error shared by a lot (a start that settles in the wrong place, a sitting) moves all its parts at once, by little.
+Assumption: sound lots taken so came out at 3 to 12, as `NEAR` or unlike anything; bad bulks at 13 and above
+(docs/honesty.md). A bulk taken for something further off is held below `LONE_EVIDENCE`.
 """
+NEAR = (area_name(0.8), area_name(1.25), UNLIKE)
 MIXED = "several date codes"
 """Key of `Lot.extra`: parts of several production lots, to be weighed with the spread from lot to lot added."""
 
@@ -117,7 +120,9 @@ class WeighedLot:
         """Known-good parts speak against the bulk of the lot, but by less than an error shared by the lot could."""
         if not self.known_good_parts or self.rows.size < FEW or self.evidence.weighed.main_unfit <= 0.5:
             return False
-        return bool(self.evidence.weighed.evidence[part] < BULK_EVIDENCE)
+        taken_for = max(self.evidence.weighed.modes, key=lambda mode: mode[2])[0]
+        wanted = BULK_EVIDENCE if taken_for.startswith(NEAR) else LONE_EVIDENCE
+        return bool(self.evidence.weighed.evidence[part] < wanted)
 
     @property
     def contradicts(self) -> bool:
