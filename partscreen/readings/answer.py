@@ -37,7 +37,7 @@ def answer(
             raise UnusableInput(problems)
         first = found.understanding[0]
         kept = remember_map(save_column_map(save_columns, first), first.header)
-        remembered = [] if kept is None else [f"{save_columns.name} is remembered for files of this header: {kept}"]
+        remembered = [] if kept is None else [f"{save_columns.name} is remembered for files of this header"]
     if as_json:
         return json.dumps(
             understanding_json(found.understanding, problems, [*found.batch.notices, *remembered]),
@@ -45,7 +45,7 @@ def answer(
             ensure_ascii=False,
         ), problems
     text = understanding_text(found.understanding)
-    return text + _more(found.batch.notices, text) + _more(remembered, text), problems
+    return text + _more(found.batch.notices, text) + "".join(f"note: {one}\n" for one in remembered), problems
 
 
 def _more(notices: Sequence[str], text: str) -> str:

@@ -122,9 +122,13 @@ def read_files(
     for path, name in _named(builder, paths):
         opened = _open(path, name, columns, seen)
         draft = _draft(builder, path, name, len(drafts), default_lots, list(opened.problems))
-        draft.sha256, draft.notices = opened.sha256, list(opened.notices)
+        draft.sha256 = opened.sha256
+        first = len(understood)
         for table in opened.tables if amend is None else [amend(opened.sha256 or "", one) for one in opened.tables]:
             understood.append(_read_table(builder, draft, table, columns))
+        unused = any(column.role is None for one in understood[first:] for column in one.columns)
+        if unused or draft.problems:  # a file that is understood as a whole needs no map
+            draft.notices += opened.notices
         close_draft(builder, draft)
         drafts.append(draft)
     _say_sittings(builder, drafts)

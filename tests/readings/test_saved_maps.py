@@ -86,3 +86,10 @@ def test_a_folder_that_cannot_be_written_stops_nothing(tmp_path):
     assert known_maps() == {}
     path = write(tmp_path, "one.csv", "part;ic [A];hfe\nT1;1,5;80\n")
     assert _run("read", path, "--save-columns", tmp_path / "map.toml").exit_code == 0
+
+
+def test_a_file_that_is_understood_as_a_whole_is_offered_no_map(tmp_path):
+    text = "part;ic [A];hfe\nT1;1,5;80\n"
+    path = write(tmp_path, "one.csv", text)
+    assert _run("read", path, "--save-columns", tmp_path / "map.toml").exit_code == 0
+    assert not any("saved" in notice for notice in read_files([path]).batch.notices)
