@@ -105,7 +105,10 @@ def flattest(stage: Stage, upper: Side, lower: Side) -> Flattest | None:
     load = stage.load.resistance or stage.load.minimum_impedance
     if stage.rails.unloaded and load:  # no further than the stage can swing
         reach = min(reach, SWING * stage.rails.unloaded.lowest / load)
-    both = [device_curves(stage, side, junction, 3.0 * reach / n) for side in (upper, lower)]
+    try:
+        both = [device_curves(stage, side, junction, 3.0 * reach / n) for side in (upper, lower)]
+    except ValueError:  # no curve at such a temperature
+        return None
     if both[0] is None or both[1] is None:
         return None
     (up, basis), (down, other) = both[0], both[1]

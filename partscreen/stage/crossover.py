@@ -98,6 +98,8 @@ def ideal_curve(ohms: float, junction: float, highest: float, saturation: float 
 
 def _curve(emitter: Floats, vbe: Floats, ohms: float, junction: float) -> DeviceCurve:
     known = np.isfinite(emitter) & np.isfinite(vbe)
+    if known.sum() < 2:
+        raise ValueError(f"the device model knows no curve at {junction:.0f} K")
     voltage = vbe[known] + emitter[known] * ohms
     rising = np.concatenate(([True], np.diff(voltage) > 1e-12))
     return DeviceCurve(emitter[known][rising], voltage[rising], ohms, float(thermal_voltage(junction)))

@@ -213,9 +213,11 @@ def _stds(stage: Stage, side: Side, shared: SharingFigure | None) -> list[float]
 def _vbe_std(part: KnownPart, ic: float) -> float:
     """Standard uncertainty of a part's VBE against its neighbours at a current [V]: the nearest that is known."""
     curves = part.curves
-    pairs = zip(curves.ic, curves.vbe_own_std or curves.vbe_std, strict=True)
-    known = [(at, std) for at, std in pairs if std is not None]
-    if not known:
+    for column in (curves.vbe_own_std or [], curves.vbe_std):
+        known = [(at, std) for at, std in zip(curves.ic, column, strict=False) if std is not None]
+        if known:
+            break
+    else:
         return 0.0
     at, std = (np.array(column) for column in zip(*known, strict=True))
     return float(np.interp(np.log(ic), np.log(at), std))

@@ -194,10 +194,8 @@ def _limited_steps(stage: Stage) -> list[PowerUpStep]:
     n = stage.stage.devices_per_rail
     draw = f" The size of lamp or limit is {ASK}."
     if idle is not None:
-        draw = (
-            f" At the target the output devices draw {n * idle * 1e3:.3g} mA a rail; what the rest draws, and so the "
-        )
-        draw += f"size of lamp or limit, is {ASK}."
+        draw = f" At the target the output devices draw {n * idle * 1e3:.3g} mA a rail;"
+        draw += f" what the rest draws, and so the size of lamp or limit, is {ASK}."
     high = "" if rails is None else f", not above {rails.positive:g} and {rails.negative:g} V"
     limit = "the target" if target is None else milli(target)
     return [

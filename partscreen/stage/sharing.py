@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -105,7 +105,8 @@ def share_side(stage: Stage, side: Side) -> tuple[SharingFigure | None, list[Sta
     figure = _figure(side, devices, shared, cold, peak, unmatched, warm=cooling is not None)
     checks = [_stability(stage, side, devices, shared, vce, cooling)]
     if n > 1:
-        checks = [_idle(stage, side, figure), *_peak_check(side, peak, n), *checks, _worth(side, figure)]
+        worth = [_worth(side, figure)] if unmatched else []
+        checks = [_idle(stage, side, figure), *_peak_check(side, peak, n), *checks, *worth]
     return figure, checks
 
 
@@ -129,8 +130,11 @@ def _peak(stage: Stage, side: Side, devices: Devices) -> Shared | None:
     return found if found.reached else None
 
 
-def _cold(devices: Devices, warm: Shared, vce: float, ambient: float) -> Floats:
-    """Drops [V] on switching on, at the bias voltage that gives `warm`, if nothing follows the heat."""
+def _cold(devices: Devices, warm: Shared, vce: float, ambient: float) -> Floats | None:
+    """Drops [V] on switching on, at the bias voltage that gives `warm`, if nothing follows the heat.
+
+    None where the device model does not reach so low a current.
+    """
     from scipy.optimize import brentq
 
     drops = []
@@ -143,9 +147,21 @@ def _cold(devices: Devices, warm: Shared, vce: float, ambient: float) -> Floats:
             return float(point.vbe[0, 0] + (ic + point.ib[0, 0]) * ohms - warm.voltage)
 
         high = float(np.log(warm.collector[row]))
-        ic = float(np.exp(brentq(gap, high - 12.0, high + 1e-6)))
+        low = _known_below(gap, high)
+        if low is None:
+            return None
+        ic = float(np.exp(brentq(gap, low, high + 1e-6)))
         drops.append((ic + float(gain_at(one, [[ic]], vce, ambient).ib[0, 0])) * float(ohms))
     return np.array(drops)
+
+
+def _known_below(gap: Callable[[float], float], high: float) -> float | None:
+    """A logarithm of current below `high` where the gap is known and negative; None: there is none."""
+    for step in (12.0, 8.0, 5.0, 3.0, 2.0, 1.0, 0.5):
+        at = gap(high - step)
+        if np.isfinite(at):
+            return high - step if at < 0.0 else None
+    return None
 
 
 def _row(card: Card, row: int) -> Card:
@@ -158,7 +174,7 @@ def unmatched_spread(population: Population, idle: float, ohms: float, n: int) -
     """Largest less smallest drop of n parts drawn from one lot of the type [V]: median, and nine in ten below.
 
     Small differences of VBE dV change a current by dV / (re + RE), equal temperatures taken; seeded, so that the same
-    stage gives the same figures.
+    stage gives the same figures. Empty where the device model does not reach the idle current.
     """
     rng = np.random.default_rng(SEED)
     theta = rng.multivariate_normal(population.centre, population.within, DRAWN * n, method="cholesky")
@@ -166,6 +182,8 @@ def unmatched_spread(population: Population, idle: float, ohms: float, n: int) -
     point = gain_at(card, np.full((DRAWN * n, 1), idle), VCE_AT_PEAK, ZERO_CELSIUS + 25.0)
     vbe = point.vbe[:, 0].reshape(DRAWN, n)
     vbe = vbe[np.isfinite(vbe).all(axis=1)]
+    if not vbe.size:
+        return []
     drop = np.ptp(vbe, axis=1) * ohms / (ohms + 0.0257 / idle)
     return [float(v) for v in np.quantile(drop, (0.5, 0.9))]
 

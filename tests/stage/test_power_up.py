@@ -191,3 +191,18 @@ def test_what_is_no_time_is_told_with_both_options_at_once(bad):
     with pytest.raises(UnusableInput) as caught:
         Times(bad, bad).checked()
     assert [p.column or p.file for p in caught.value.problems] == ["--warm-up", "--soak"]
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"cooling": {"heat_sink": "50 degC/W"}, "emitter_resistors": {"measured": None}},
+        {"emitter_resistors": {"marked": "1 kohm", "measured": None}},
+        {"emitter_resistors": {"marked": "0.001 ohm", "measured": None}, "bias": {"target": "500 mV"}},
+    ],
+    ids=["a junction at hundreds of degrees", "microamperes of idle current", "hundreds of amperes of idle current"],
+)
+def test_a_stage_beyond_the_device_model_gets_a_card_that_does_not_know(changes):
+    made = card(bag(), **changes)
+    assert made.stop or made.not_known
+    assert all(place.cold is None or place.cold < place.warm for place in made.places)
