@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 import threading
 import time
@@ -17,6 +18,11 @@ class Prompted:
         self._lock = threading.RLock()
         self._prompt = ""  # shown and waiting, "" while nothing is asked
         self._line = None
+        # A terminal that cannot wipe a line gets a new one instead.
+        self._wipe = "\n" if os.environ.get("TERM", "") in ("", "dumb") else "\r\x1b[K"
+        reconfigure = getattr(sys.stdin, "reconfigure", None)
+        if reconfigure is not None:  # a strange byte is shown as such and asked about, it stops nothing
+            reconfigure(errors="replace")
         if self.live:
             try:
                 import readline
@@ -31,19 +37,19 @@ class Prompted:
             text = sys.stdin.readline()
             typer.echo(f"{prompt}{text.rstrip()}" if text else prompt.rstrip())
             return text.rstrip("\r\n") if text else None
-        with self._lock:
-            self._prompt = prompt
-        try:
-            return input(prompt)
-        except EOFError:
-            typer.echo("")
-            return None
-        except KeyboardInterrupt:
-            typer.echo("   (forgotten; end finishes)")
-            return self.ask(prompt)
-        finally:
+        while True:
             with self._lock:
-                self._prompt = ""
+                self._prompt = prompt
+            try:
+                return input(prompt)
+            except EOFError:
+                typer.echo("")
+                return None
+            except KeyboardInterrupt:
+                typer.echo("   (forgotten; Ctrl-D ends)")
+            finally:
+                with self._lock:
+                    self._prompt = ""
 
     def say(self, text: str) -> None:
         """Show a line now."""
@@ -57,7 +63,7 @@ class Prompted:
                 typer.echo(text)
                 return
             typed = self._line.get_line_buffer() if self._line is not None else ""
-            sys.stdout.write(f"\r\x1b[K{text}\n{self._prompt}{typed}")
+            sys.stdout.write(f"{self._wipe}{text}\n{self._prompt}{typed}")
             sys.stdout.flush()
 
     def count_down(self, seconds: float, why: str) -> None:
@@ -66,11 +72,11 @@ class Prompted:
             return
         end = time.monotonic() + seconds
         while (left := end - time.monotonic()) > 0.0:
-            sys.stdout.write(f"\r\x1b[K{why}, {left:.0f} s (Enter: go on) ")
+            sys.stdout.write(f"{self._wipe}{why}, {left:.0f} s (Enter: go on) ")
             sys.stdout.flush()
             if _entered(min(left, 1.0)):
                 break
-        sys.stdout.write("\r\x1b[K")
+        sys.stdout.write(self._wipe)
         sys.stdout.flush()
 
 

@@ -73,9 +73,9 @@ class Answers:
                     self._idle.notify_all()
 
     def _answer(self, part: str, texts: Sequence[str]) -> PartAnswer:
-        from partscreen.screening.single import check_readings
-
         try:
+            from partscreen.screening.single import check_readings
+
             found = check_readings(self.type_name, texts, self.library, self.kit, temperature=self.temperature)
         except Exception as error:  # the prompt must live on: the line is kept, and the whole lot is judged at the end
             return PartAnswer(part, None, f"no answer: {error}", "", (str(error),))

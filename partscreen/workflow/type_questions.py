@@ -107,6 +107,8 @@ def _sheets(ask: Interview, data: dict[str, Any]) -> list[dict[str, Any]]:
     data["sources"] = sheets
     if len(editions) > 1:
         data["editions"] = editions
+    else:
+        data["device"]["maker"] = editions[0]["maker"]
     return sheets
 
 

@@ -8,6 +8,7 @@ import os
 import re
 import signal
 import statistics
+import subprocess
 import sys
 import time
 from pathlib import Path
@@ -198,3 +199,14 @@ def test_nothing_typed_is_said_so(tmp_path):
     ran = script(tmp_path / "a1.csv", "end")
     assert ran.exit_code == 0
     assert "nothing was typed" in ran.output
+
+
+def test_bytes_that_are_no_text_are_asked_about_and_stop_nothing(tmp_path):
+    out = tmp_path / "a1.csv"
+    ran = subprocess.run(
+        [PARTSCREEN, *words(out)], input=b"1.92\xb5F 190 95\n\x00\x1b[A\n1.9 188 96\n",
+        capture_output=True, timeout=120, check=False, env={**os.environ, "PYTHONUTF8": "1"},
+    )  # fmt: skip
+    assert ran.returncode == 0, ran.stderr
+    assert len(rows(out)) == 1
+    assert b"Traceback" not in ran.stderr

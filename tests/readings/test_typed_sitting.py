@@ -201,3 +201,18 @@ def test_remark_of_a_part_far_off_the_parts_before_comes_with_the_line(place):
 def test_words_that_are_no_commands_and_empty_lines_do_no_harm(place):
     sitting = typed(place, "hello", "T9:", "- - -", "yes", "settle x", "list", "?", "more", "undo")
     assert sitting.entries == []
+
+
+def test_five_hundred_parts_are_taken_line_after_line_without_growing_slow(place):
+    import time
+
+    with Journal(place, BEGUN) as journal:
+        sitting = sat(journal)
+        rng = np.random.default_rng(5)
+        took = []
+        for n in range(500):
+            begun = time.process_time()
+            sitting.take(f"{1.9 * np.exp(0.05 * rng.standard_normal()):.4f} {190 + n / 100:.2f} {95 + n / 100:.2f}")
+            took.append(time.process_time() - begun)
+    assert len(sitting.entries) == 500
+    assert float(np.median(took[-20:])) < 0.05

@@ -186,6 +186,7 @@ def standing(events: Sequence[dict[str, Any]]) -> tuple[list[Entry], Entry | Non
     """Lines that stand after all undos, and the newest of them in time."""
     rows: list[list[Entry]] = []  # of each row the line and those it replaced, oldest first
     done: list[int] = []  # row of each line, oldest first
+    place: dict[str, int] = {}  # row of each part
     for event in events:
         kind = event["event"]
         if kind == "undo" and done:
@@ -195,12 +196,12 @@ def standing(events: Sequence[dict[str, Any]]) -> tuple[list[Entry], Entry | Non
                 str(event["part"]), bool(event["control"]), {int(k): float(v) for k, v in event["values"].items()},
                 str(event["typed"]), int(event["session"]), str(event.get("at", "")), kind == "skip",
             )  # fmt: skip
-            at = None
-            if not entry.control:
-                at = next((i for i, row in enumerate(rows) if row and row[-1].part == entry.part), None)
-            if at is None:
+            at = -1 if entry.control else place.get(entry.part, -1)
+            if at < 0 or not rows[at]:
                 rows.append([])
                 at = len(rows) - 1
+                if not entry.control:
+                    place[entry.part] = at
             rows[at].append(entry)
             done.append(at)
     newest = rows[done[-1]][-1] if done else None
