@@ -12,6 +12,8 @@ _PLAIN = frozenset({"1", "degC", "degC/W", "W/degC", "dB"})
 
 def figure_text(value: float, unit: str) -> str:
     """A figure with an engineering prefix: 2.2e-10 F is "220 pF"; at most six digits."""
+    if unit == "kg":
+        value, unit = 1e3 * value, "g"
     if unit in _PLAIN or value == 0:
         return f"{value:.6g}" + ("" if unit == "1" else f" {unit}")
     scale, prefix = next((p for p in _PREFIXES if abs(value) >= p[0] * (1 - 1e-9)), _PREFIXES[-1])

@@ -150,9 +150,7 @@ def _year(value: float, told: Mapping[str, float | str], lot: Lot) -> _Met:
 
 
 def _shown(value: float, quantity: str) -> str:
-    if quantity == "body_weight":
-        return f"{value * 1e3:.3g} g"
-    return figure_text(float(f"{value:.3g}"), "m")
+    return figure_text(float(f"{value:.3g}"), QUANTITIES[quantity].unit)
 
 
 def _sum_up(found: Sequence[_Met]) -> Seen:

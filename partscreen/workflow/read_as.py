@@ -83,7 +83,10 @@ def conditions_words(conditions: Mapping[str, float | str]) -> str:
     from partscreen.quantities import ZERO_CELSIUS
     from partscreen.reference.wording import figure_text
 
-    units = {"f": "Hz", "RBE": "ohm", "RL": "ohm", "RS": "ohm", "t": "s", "IC_over_IB": "1", "fixture": "F"}
+    units = {
+        "f": "Hz", "RBE": "ohm", "RL": "ohm", "RS": "ohm", "t": "s", "IC_over_IB": "1", "fixture": "F",
+        "drawn": "m", "tolerance": "m", "known": "kg", "ended": "1",
+    }  # fmt: skip
     bits = []
     for key, value in conditions.items():
         name = "IC/IB" if key == "IC_over_IB" else key.replace("_", " ")

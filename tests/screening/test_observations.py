@@ -217,3 +217,13 @@ def test_sound_parts_with_hints_at_the_stated_frequencies_are_never_rejected_and
         assert told[True, "reject"] == 0
         held, total = held + told[True, "hold"], total + 20
     assert held / total <= 0.05
+
+
+def test_weights_and_lengths_are_told_in_grams_and_millimetres():
+    from partscreen.workflow.read_as import conditions_words
+
+    assert conditions_words({"known": 9.75e-3}) == "known=9.75 g"
+    assert conditions_words({"drawn": 5e-3, "tolerance": 2e-4, "ended": 1998.0}) == (
+        "drawn=5 mm, tolerance=200 um, ended=1998"
+    )
+    assert "9.1 g" in seen((0, "body_weight", 9.1e-3, {}))[0].remarks[0].sentence
