@@ -12,7 +12,7 @@ from partscreen.cli.book_options import BookPlace
 
 def screen(
     files: Annotated[
-        list[Path] | None, typer.Argument(help="Files of readings: delimited text or XLSX.", show_default=False)
+        list[Path] | None, typer.Argument(help="Readings: text, .xlsx, .ods, .json or .parquet.", show_default=False)
     ] = None,
     lots: Annotated[
         Path | None, typer.Option("--lots", help="Lot sheet: lot, supplier, type, ... (CSV or XLSX).")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -58,7 +58,7 @@ def import_files(
     Parameters
     ----------
     files
-        Delimited text or .xlsx.
+        Delimited text, .xlsx, .ods, .json or .parquet, in long or wide form.
     column_map
         TOML that says what the columns are; only the columns it names are read then.
     lot_sheet
@@ -118,9 +118,10 @@ def read_files(
     seen: dict[str, str] = {}
     paths = list(map(Path, files))
     told = list(builder.lot_rows.values())
+    saved = known_maps() if columns is None else {}
     builder.problems += [*problems_of_files(told), *files_not_given(told, [path.name for path in paths])]
     for path, name in _named(builder, paths):
-        opened = _open(path, name, columns, seen)
+        opened = _open(path, name, columns, seen, saved)
         draft = _draft(builder, path, name, len(drafts), default_lots, list(opened.problems))
         draft.sha256 = opened.sha256
         first = len(understood)
@@ -196,11 +197,13 @@ def _read_table(builder: Builder, draft: FileDraft, table: Table, columns: Colum
     return understanding
 
 
-def _open(path: Path, name: str, columns: ColumnMap | None, seen: dict[str, str]) -> Opened:
-    """The tables of a file. A file whose content was read before under another name is not read again."""
+def _open(path: Path, name: str, columns: ColumnMap | None, seen: dict[str, str], saved: Mapping[str, Path]) -> Opened:
+    """The tables of a file; saved maps whose header it has are offered.
+
+    A file whose content was read before under another name is not read again.
+    """
     test: HeaderTest = columns.count if columns is not None and columns.headers else recognised_count
-    known = {} if columns is not None else known_maps()
-    test, met = watching(test, known) if known else (test, [])
+    test, met = watching(test, saved) if saved else (test, [])
     opened = open_tables(path, test, columns.delimiter if columns else "", name)
     opened.notices += offer(met)
     if columns is not None and not opened.tables and any(problem.code == "NO_HEADER" for problem in opened.problems):

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatch
+from functools import lru_cache
 from pathlib import PurePath
 
 from partscreen.errors import Problem
@@ -25,13 +26,14 @@ class FileRange:
     text: str
     parts: tuple[str, ...]
     suffix: str = ""
+    members: frozenset[str] = frozenset()
 
     def part_of(self, file: str) -> str | None:
         """The part a file holds, None: it is none of the range."""
         path = PurePath(file)
         if self.suffix and path.suffix.lower() != self.suffix.lower():
             return None
-        return path.stem if path.stem in self.parts else None
+        return path.stem if path.stem in self.members else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +53,12 @@ class FileNames:
 
 def file_names(lot: Lot) -> FileNames:
     """The files a lot names. Pieces that are no file names are left out; `problems_of_files` tells them."""
-    pieces = [piece for piece in _PIECES.split(lot.extra.get("files", "")) if piece and "/" not in piece]
+    return _names_in(lot.extra.get("files", ""))
+
+
+@lru_cache(maxsize=1024)
+def _names_in(text: str) -> FileNames:
+    pieces = [piece for piece in _PIECES.split(text) if piece and "/" not in piece]
     ranges = [(piece, read_range(piece)) for piece in pieces]
     return FileNames(
         tuple(one for _, one in ranges if one is not None), tuple(piece for piece, one in ranges if one is None)
@@ -72,7 +79,7 @@ def read_range(text: str) -> FileRange | None:
         return None
     width = len(first) if padded else 0
     parts = tuple(f"{found['name']}{number:0{width}d}" for number in range(int(first), int(last) + 1))
-    return FileRange(text, parts, found["suffix"] or "")
+    return FileRange(text, parts, found["suffix"] or "", frozenset(parts))
 
 
 def problems_of_files(lots: Sequence[Lot]) -> Iterator[Problem]:
