@@ -11,10 +11,9 @@ from partscreen.readings.builder import Builder
 from partscreen.readings.file_draft import FileDraft
 from partscreen.readings.interpret import Interpreted
 from partscreen.readings.lot_sheet import of_several_types, same_type, types_told
-from partscreen.readings.recognise import recognise
+from partscreen.readings.recognise import TYPE_HEADERS, recognise
 from partscreen.readings.tables import Ints, Lot
 
-_HEADERS = frozenset(("type", "typenumber", "typeno", "marking"))
 _TYPE_NUMBER = re.compile(r"(?=.*[A-Za-z])(?=.*\d\d)[\w\-/. ]{3,}")  # a word such as "gain" is no type number
 
 
@@ -26,7 +25,7 @@ def note_markings(builder: Builder, draft: FileDraft, data: Interpreted, codes: 
         if (
             index in used
             or index >= len(table.columns)
-            or bare(header) not in _HEADERS
+            or bare(header) not in TYPE_HEADERS
             or recognise(header) is not None
         ):
             continue

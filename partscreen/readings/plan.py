@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from partscreen.errors import Problem
-from partscreen.quantities import QUANTITIES
+from partscreen.quantities import QUANTITIES, bare
 from partscreen.readings.column_map import ColumnMap, MapEntry, absent_columns
-from partscreen.readings.recognise import COLUMN_KEYS, ROLES, Recognised, recognise
+from partscreen.readings.recognise import COLUMN_KEYS, ROLES, TYPE_HEADERS, Recognised, recognise
 from partscreen.readings.table_form import Table
 from partscreen.readings.understanding import ColumnUnderstanding
 from partscreen.readings.units import DoubtfulUnit, UnitReading, read_unit
@@ -71,7 +71,8 @@ def plan(
         shown.append(_shown(header, found.role, unit))
     if wide:
         _alone_in_their_row(table, uses, wide)
-        unused = [column.header for column in shown if column.role is None and column.remark.startswith("not known")]
+        free = [column.header for column in shown if column.role is None and column.remark.startswith("not known")]
+        unused = [header for header in free if bare(header) not in TYPE_HEADERS]
         if unused:
             notices.append(f"columns not used: {', '.join(unused)}")
     return uses, wide, shown

@@ -28,6 +28,7 @@ TEXT_ROLES: dict[str, tuple[str, ...]] = {
 COLUMN_KEYS = (*(key for key, q in QUANTITIES.items() if q.kind == "column"), "vbe", "hfe", "vce_sat")
 ROLES = (*TEXT_ROLES, *COLUMN_KEYS)
 _ROLE_BY_SPELLING = {spelling: role for role, spellings in TEXT_ROLES.items() for spelling in spellings}
+TYPE_HEADERS = frozenset(("type", "typenumber", "typeno", "marking"))  # held against the lot's type, see `markings`
 # One letter alone is two things to two people ("t": time or temperature; "b": gain or base): it needs its unit.
 _TOO_SHORT = frozenset("tb")
 SWEEP_WORDS = {
