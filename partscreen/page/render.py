@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.resources import files
@@ -22,6 +23,24 @@ if TYPE_CHECKING:
     from partscreen.report.view import LotView, PartView
     from partscreen.results import ReadingEvidence
 
+# What a sentence calls an option of a command, the page calls by the words on its field.
+_FIELDS = {
+    "--power": "Bad parts the readings find",
+    "--false-alarm": "Good parts they reject",
+    "--tolerable": "Bad share to rule out",
+    "--confidence": "How sure to be of it",
+    "--allow": "Bad parts still allowed",
+    "--lot-size": "Parts in the lot",
+    "--sample": "Parts tested",
+    "--found": "of these bad",
+    "--good": "Bad share that should pass",
+    "--bad": "Bad share that should not",
+    "--per-rail": "Devices in parallel on a rail",
+    "--emitter-resistor": "Emitter resistor",
+    "--idle": "Idle current a device",
+    "--temperature": "Case temperature",
+}
+_OPTION = re.compile(r"(?<![\w-])--[a-z][a-z-]*[a-z]")
 LITTLE = 1.15  # odds closer to even than that say little either way (as the report's sentence of odds)
 
 
@@ -31,6 +50,7 @@ def _environment() -> Environment:
 
     env = sheet_environment("partscreen.page")
     env.globals = {**env.globals, "facing": facing}
+    env.filters = {**env.filters, "fields": fields}
     return env
 
 
@@ -75,6 +95,11 @@ def draw(panel: Panel, identity: str) -> str:
     from partscreen.report.svg import panel_svg
 
     return panel_svg(panel, identity, 460.0, 320.0)
+
+
+def fields(words: str) -> str:
+    """A sentence that names options of commands, with the names of fields; other options are said to be such."""
+    return _OPTION.sub(lambda m: f"“{_FIELDS[m[0]]}”" if m[0] in _FIELDS else f"{m[0]} (command line)", words)
 
 
 @dataclass(frozen=True, slots=True)

@@ -108,7 +108,7 @@ class Worker:
                     self._current = None
 
     def _first(self) -> Job | None:
-        """The first job, if it comes soon. The process begins a moment later, to leave the machine to the first page."""
+        """The first job, if it comes soon: the process begins a moment later, so as not to hinder the first page."""
         try:
             return self._jobs.get(timeout=_HEAD_START)
         except queue.Empty:

@@ -128,7 +128,7 @@ def linear_axis(label: str, low: float, high: float, *, scale: float = 1.0, abou
     rough = (high - low) / scale / about
     power = 10.0 ** math.floor(math.log10(rough))
     step = next(m * power for m in (1, 2, 2.5, 5, 10) if m * power >= rough * 0.999)
-    decimals = max(0, -math.floor(math.log10(step) + 1e-9)) + (1 if round(step / power, 3) == 2.5 else 0)
+    decimals = max(0, -math.floor(math.log10(step) + 1e-9) + (1 if round(step / power, 3) == 2.5 else 0))
     first, last = math.ceil(low / scale / step - 1e-9), math.floor(high / scale / step + 1e-9)
     ticks = tuple(
         (k * step * scale, f"{k * step:.{decimals}f}".replace("-", MINUS) if k else "0") for k in range(first, last + 1)

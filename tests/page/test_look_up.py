@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from partscreen.page.render import fields
 from partscreen.workflow import PlanOptions, make_plan, tell_types
 from tests.docs.bag import FOLDER
 
@@ -54,6 +55,16 @@ def test_a_plan_is_that_of_the_plan_function(visitor):
     expected = make_plan(PlanOptions(lot_size=50, tolerable="10%", confidence="95%"))
     assert expected.sentence in text_of(answer)
     assert answer.text.count("<figure>") == 1
+
+
+def test_sentences_name_the_fields_of_the_page_not_options_of_commands(visitor):
+    words = text_of(visitor.get("/plan?lot_size=50"))
+    assert "“Bad parts the readings find”" in words
+    assert "--power" not in words.split("How we know")[0]
+    assert "“Parts in the lot”" in text_of(visitor.get("/plan?lot_size=0&tolerable=10%25"))
+    assert fields("say so with --idle, --idle-time or a--idle") == (
+        "say so with “Idle current a device”, --idle-time (command line) or a--idle"
+    )
 
 
 @pytest.mark.parametrize("query", ["lot_size=x", "lot_size=50&tolerable=2", "lot_size=10&sample=5&found=9"])
