@@ -216,3 +216,17 @@ def test_five_hundred_parts_are_taken_line_after_line_without_growing_slow(place
             took.append(time.process_time() - begun)
     assert len(sitting.entries) == 500
     assert float(np.median(took[-20:])) < 0.05
+
+
+def test_gain_of_a_tester_that_tells_no_current_is_read_back_too(tmp_path):
+    columns = columns_from(["hFE", "C_CB [pF] @ VCB=10 V"])
+    begun = Begun("A1", "2SC5200", tuple(column.header for column in columns))
+    with Journal(tmp_path / "j", begun) as journal:
+        sitting = Sitting(columns, Order("A1"), journal)
+        sitting.take("95 190")
+    assert sitting.heading()[1] == "  1. hFE"
+    for kept in (columns, columns[:1]):
+        write_table(tmp_path / "a1.csv", table_text("A1", kept, sitting.entries))
+        batch = import_files([tmp_path / "a1.csv"], type_name="2SC5200")
+        assert not batch.problems
+        assert "hfe" in batch.spots.quantity

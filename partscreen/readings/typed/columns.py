@@ -83,7 +83,7 @@ def columns_from(headers: Sequence[str]) -> tuple[TypedColumn, ...]:
         symbol = QUANTITIES[column.quantity].symbol
         header = f"{symbol} [{unit.name}]" if unit.name != "1" else symbol
         if column.said or not is_wide(header):
-            header = f"{header} @ {column.said}"
+            header = f"{header} @ {column.said}".rstrip()  # with @, so that it is read as one reading a part
         out.append(TypedColumn(header, column.quantity, unit.name, unit.factor, column.said, dict(column.conditions)))
     if problems or not out:
         raise UnusableInput(problems or [Problem("NO_READING", "no reading is asked for", _FORM)])

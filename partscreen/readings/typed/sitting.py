@@ -99,7 +99,7 @@ class Sitting:
 
     def heading(self) -> list[str]:
         """What is asked of each part, in words."""
-        lines = [f"  {i}. {one.header}" for i, one in enumerate(self.columns, start=1)]
+        lines = [f"  {i}. {one.header.removesuffix(' @')}" for i, one in enumerate(self.columns, start=1)]
         return ["Figures of a line, in this order:", *lines, "Type ? for help."]
 
     def take(self, text: str) -> Reply:
