@@ -37,7 +37,8 @@ def write_stock_table(outcome: Outcome, path: Path, *, on: date | None = None, a
 
 
 def with_book_facts(outcome: Outcome, where: str | None = None) -> Outcome:
-    """The outcome with what the bench book holds of its lots and parts, as remarks: quarantine, stress, overrides.
+    """The outcome with what the bench book holds of its lots and parts, as remarks: quarantine, stress, overrides, and
+    what people saw.
 
     No disposition changes: a person's override stands beside what the readings say.
 
@@ -60,11 +61,14 @@ def _told(lot: LotResult, facts: Facts) -> LotResult:
     places = quarantine_of(facts, lot.supplier, lot.lot)
     standings = {one.part: one for one in standings_of_lot(facts, LotRef(lot.supplier, lot.lot, lot.type))}
     stress = _stress(lot, facts)
+    noted = _noted(lot, facts)
     parts = []
     for part in lot.parts:
-        more = [*_aside(part, places), *stress.get(part.part, ()), *_overridden(standings.get(part.part))]
+        more = [*_aside(part, places), *stress.get(part.part, ()), *noted.get(part.part, ())]
+        more += _overridden(standings.get(part.part))
         parts.append(part.model_copy(update={"reasons": [*part.reasons, *more]}) if more else part)
-    reasons = [*([_in_quarantine(places.whole, "The lot")] if places.whole else []), *lot.reasons]
+    aside = [_in_quarantine(places.whole, "The lot")] if places.whole else []
+    reasons = [*aside, *lot.reasons, *noted.get(None, ())]
     return lot.model_copy(update={"parts": parts, "reasons": reasons})
 
 
@@ -100,6 +104,21 @@ def _stress(lot: LotResult, facts: Facts) -> dict[str, list[Reason]]:
             told += " The readings speak for a leaking base-emitter junction: the test may be the cause."
         reason = Reason(code="STRESSED", sentence=told, figures={"stress": kept.what, "entry": fact.seq}, source=SOURCE)
         found.setdefault(kept.part, []).append(reason)
+    return found
+
+
+def _noted(lot: LotResult, facts: Facts) -> dict[str | None, list[Reason]]:
+    """What people saw, by part; None: of the lot."""
+    from partscreen.book.entries import ObservationKept
+    from partscreen.book.words import sentence
+    from partscreen.results import Reason
+
+    found: dict[str | None, list[Reason]] = {}
+    for fact in facts.find("observation", lot=lot.lot, supplier=lot.supplier):
+        kept = fact.of(ObservationKept)
+        figures: dict[str, float | int | str | None] = {"entry": fact.seq, "photos": len(kept.blobs)}
+        told = f"In the bench book (entry {fact.seq}): {sentence(kept)}."
+        found.setdefault(kept.part, []).append(Reason(code="NOTED_IN_BOOK", sentence=told, figures=figures))
     return found
 
 

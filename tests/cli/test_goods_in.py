@@ -136,6 +136,7 @@ def test_a_recorded_screening_tells_quarantine_stress_and_overrides(tmp_path):
     of = ("--lot", "bag", "--book", book)
     assert run("book", "quarantine", *of, "--place", "the red box").exit_code == 0
     assert run("book", "stress", "avalanche-base-emitter", "--part", "T1", "--current", "5 mA", *of).exit_code == 0
+    assert run("book", "observe", "print comes off", "--part", "T6", *of).exit_code == 0
     over = run(
         "book", "override", "--part", "T2", "--to", "accept", "--reason", "read twice", "--by", "A", *of, "--json"
     )
@@ -151,6 +152,7 @@ def test_a_recorded_screening_tells_quarantine_stress_and_overrides(tmp_path):
     assert lot["reasons"][0]["code"] == "IN_QUARANTINE"
     assert "the red box" in by_part["T3"]["IN_QUARANTINE"]
     assert "base-emitter junction" in by_part["T1"]["STRESSED"]
+    assert "print comes off" in by_part["T6"]["NOTED_IN_BOOK"]
     assert "no second person" in by_part["T2"]["OVERRIDDEN"]
     assert next(p for p in lot["parts"] if p["part"] == "T2")["disposition"] == "hold"  # as the readings say
     assert rows_in(stock)[0]["quarantine"] == "the red box"
