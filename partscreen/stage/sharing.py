@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -12,6 +12,7 @@ from partscreen.device.card import Card
 from partscreen.device.forward import gain_at
 from partscreen.device.mapping import card_from_theta
 from partscreen.device.parallel import Cooling, Shared, loop_gain, share_current
+from partscreen.device.temperature import thermal_voltage
 from partscreen.quantities import ZERO_CELSIUS
 from partscreen.reference.population import Population, population_for
 from partscreen.results.stage import CheckOutcome, PlaceShare, SharingFigure, StageCheck
@@ -31,6 +32,8 @@ DOUBLED = 0.5
 """Loop gain from which the idle current's stability is marginal: heat then doubles every disturbance, 1/(1 - 0.5)
 (assumption)."""
 DRAWN, SEED = 2000, 5
+MOST_STEPS, LONGEST_STEP, COLD_FOUND = 60, 2.0, 1e-9
+"""Of the search for the drops on switching on; the last in V, far below what a meter shows."""
 OWN_WORK = "devices on one base voltage, coupled by their heat (derived); currents from the fitted curves"
 
 
@@ -133,41 +136,29 @@ def _peak(stage: Stage, side: Side, devices: Devices) -> Shared | None:
 def _cold(devices: Devices, warm: Shared, vce: float, ambient: float) -> Floats | None:
     """Drops [V] on switching on, at the bias voltage that gives `warm`, if nothing follows the heat.
 
-    None where the device model does not reach so low a current.
+    Secant steps in the logarithm of the current, all devices at once. None where the device model does not reach so low
+    a current.
     """
-    from scipy.optimize import brentq
-
-    drops = []
-    for row, ohms in enumerate(devices.ohms):
-        one = _row(devices.card, row)
-
-        def gap(ln_ic: float, one: Card = one, ohms: float = float(ohms)) -> float:
-            ic = float(np.exp(ln_ic))
-            point = gain_at(one, [[ic]], vce, ambient)
-            return float(point.vbe[0, 0] + (ic + point.ib[0, 0]) * ohms - warm.voltage)
-
-        high = float(np.log(warm.collector[row]))
-        low = _known_below(gap, high)
-        if low is None:
+    ln_ic, slope = np.log(warm.collector), np.full(devices.n, float(thermal_voltage(ambient)))
+    last: tuple[Floats, Floats] | None = None
+    for _ in range(MOST_STEPS):
+        ic = np.exp(ln_ic)
+        point = gain_at(devices.card, ic[:, None], vce, ambient)
+        drop = (ic + point.ib[:, 0]) * devices.ohms
+        gap = point.vbe[:, 0] + drop - warm.voltage
+        if not np.isfinite(gap).all():
             return None
-        ic = float(np.exp(brentq(gap, low, high + 1e-6)))
-        drops.append((ic + float(gain_at(one, [[ic]], vce, ambient).ib[0, 0])) * float(ohms))
-    return np.array(drops)
-
-
-def _known_below(gap: Callable[[float], float], high: float) -> float | None:
-    """A logarithm of current below `high` where the gap is known and negative; None: there is none."""
-    for step in (12.0, 8.0, 5.0, 3.0, 2.0, 1.0, 0.5):
-        at = gap(high - step)
-        if np.isfinite(at):
-            return high - step if at < 0.0 else None
+        if float(np.abs(gap).max()) < COLD_FOUND:
+            return np.asarray(drop)
+        if last is None:
+            slope = slope + drop
+        else:
+            moved = ln_ic - last[0]
+            told = np.abs(moved) > 1e-9
+            slope = np.where(told, (gap - last[1]) / np.where(told, moved, 1.0), slope)
+        last = ln_ic, gap
+        ln_ic = ln_ic - np.clip(gap / slope, -LONGEST_STEP, LONGEST_STEP)
     return None
-
-
-def _row(card: Card, row: int) -> Card:
-    """The card of one device."""
-    own = {f.name: getattr(card, f.name) for f in fields(card)}
-    return replace(card, **{name: v[row : row + 1] for name, v in own.items() if isinstance(v, np.ndarray) and v.ndim})
 
 
 def unmatched_spread(population: Population, idle: float, ohms: float, n: int) -> list[float]:
