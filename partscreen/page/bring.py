@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from starlette.datastructures import FormData
@@ -100,13 +101,14 @@ async def understood(request: Request) -> Response:
     )
 
 
-def _type_names() -> list[str]:
+@lru_cache(maxsize=1)
+def _type_names() -> tuple[str, ...]:
     import json
 
     from partscreen.workflow import tell_types
 
     listed, _ = tell_types(as_json=True)
-    return [one["type"] for one in json.loads(listed)["types"]]
+    return tuple(one["type"] for one in json.loads(listed)["types"])
 
 
 async def tell(request: Request, form: FormData) -> Response:

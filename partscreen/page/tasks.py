@@ -61,13 +61,24 @@ def report(task: ReportTask, progress: Progress) -> Path:
 TASKS: dict[str, Callable[[Any, Progress], Any]] = {"understand": understand, "screen": screen, "report": report}
 
 
-def warm() -> None:
-    """Load what the first task needs, so that it need not wait for it."""
-    import sklearn.covariance  # noqa: F401 - the slowest of all; the outlier model needs it
+def _reading() -> None:
+    import partscreen.readings.import_files  # noqa: F401
 
-    import partscreen.readings.import_files
+
+def _judging() -> None:
     import partscreen.report.collect
     import partscreen.screening.screen  # noqa: F401
+
+
+def _library() -> None:
     from partscreen.workflow.settings import load_library
 
     load_library()
+
+
+def _outliers() -> None:
+    import sklearn.covariance  # noqa: F401
+
+
+WARMING: tuple[Callable[[], None], ...] = (_reading, _judging, _library, _outliers)
+"""What tasks need, loaded while nobody waits."""

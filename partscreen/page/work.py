@@ -59,7 +59,7 @@ class Worker:
         self._current: Job | None = None
         self._process: Any = None
         self._pipe: Connection | None = None
-        self._closed = False
+        self._closed = threading.Event()
         self._thread = threading.Thread(target=self._run, name="page worker", daemon=True)
         self._thread.start()
 
@@ -81,7 +81,7 @@ class Worker:
     def close(self) -> None:
         """End the process; running work is lost."""
         with self._lock:
-            self._closed = True
+            self._closed.set()
             if self._process is not None:
                 self._process.terminate()
         self._jobs.put(None)
@@ -91,9 +91,11 @@ class Worker:
 
     def _run(self) -> None:
         first = self._first()
+        if self._closed.is_set():
+            return
         self._begin()
         for job in chain([first] if first else [], iter(self._jobs.get, None)):
-            if self._closed:
+            if self._closed.is_set():
                 return
             with self._lock:
                 if job.ended:
@@ -119,7 +121,7 @@ class Worker:
         ours, theirs = context.Pipe()
         process = context.Process(target=serve_tasks, args=(theirs,), name="partscreen page worker", daemon=True)
         with self._lock:
-            if self._closed:
+            if self._closed.is_set():
                 return
             process.start()
             theirs.close()
@@ -153,10 +155,13 @@ def serve_tasks(pipe: Connection) -> None:
     """What the worker process does: tasks as they come, until the other end is gone."""
     import signal
 
-    from partscreen.page.tasks import TASKS, warm
+    from partscreen.page.tasks import TASKS, WARMING
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the page's to answer, which then ends this process
-    warm()
+    for load in WARMING:
+        if pipe.poll():
+            break  # somebody waits: the task loads what it needs itself
+        load()
     while True:
         try:
             name, given = pipe.recv()

@@ -59,6 +59,12 @@ def test_ticks_of_a_linear_axis_lie_inside_evenly_and_print_their_place(low, hig
 
 
 def test_a_scaled_axis_prints_in_the_unit_of_its_label():
+    assert [t for _, t in linear_axis("VBE [mV]", 0.6, 1.55, scale=1e-3, about=4).ticks] == [
+        "750",
+        "1000",
+        "1250",
+        "1500",
+    ]
     assert [t for _, t in linear_axis("C [pF]", 1e-10, 3e-10, scale=1e-12).ticks] == ["100", "150", "200", "250", "300"]
     assert [t for _, t in log_axis("VCE(sat) [mV]", 0.02, 0.3, "1", scale=1e-3).ticks] == ["20", "50", "100", "200"]
 
