@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import Problem
 from partscreen.page.settings import LARGEST_DESK, MOST_TRAYS
 from partscreen.page.tasks import ReportTask, ScreenTask
 from partscreen.page.work import Job, Worker
@@ -88,14 +88,14 @@ class Desk:
 
     def read_again(self, tray: Tray) -> Job:
         """Begin to understand the files anew; what was judged before is dropped."""
-        self._stop(tray)
+        self.stop(tray)
         tray.screening = tray.report = tray.shown = None
         tray.understanding = self.worker.submit("understand", ScreenTask(tuple(tray.files), tray.options()))
         return tray.understanding
 
     def judge(self, tray: Tray, book: str | None) -> Job:
         """Begin to judge the parts of a tray."""
-        self._stop(tray)
+        self.stop(tray)
         tray.report = tray.shown = None
         task = ScreenTask(tuple(tray.files), tray.options(), tray.record, book)
         tray.screening = self.worker.submit("screen", task)
@@ -109,18 +109,15 @@ class Desk:
         tray.report = self.worker.submit("report", ReportTask(tray.screening.result, folder, title))
         return tray.report
 
-    def _stop(self, tray: Tray) -> None:
+    def stop(self, tray: Tray) -> None:
+        """End whatever runs for a tray."""
         for job in tray.jobs:
             if not job.ended:
                 self.worker.cancel(job)
 
-    def stop(self, tray: Tray) -> None:
-        """End whatever runs for a tray."""
-        self._stop(tray)
-
     def forget(self, tray: Tray) -> None:
         """Take a tray and its files away."""
-        self._stop(tray)
+        self.stop(tray)
         self.trays.pop(tray.id, None)
         shutil.rmtree(tray.folder, ignore_errors=True)
 
@@ -154,8 +151,3 @@ def refuse_kind(name: str, first: bytes, size: int, allowed: tuple[str, ...], la
     if suffix not in (*_ZIPPED, ".parquet") and (zipped or (b"\x00" in first and not utf16)):
         return Problem("PAGE_FILE_CONTENT", "its name says text, its content does not", "export it as text", name)
     return None
-
-
-def refused(problems: list[Problem]) -> UnusableInput:
-    """Every upload that was not taken."""
-    return UnusableInput(problems)
