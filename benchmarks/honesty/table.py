@@ -57,8 +57,9 @@ def row(case: Case, of: pd.DataFrame) -> str:
 
 
 def baseline_row(case: Case, of: pd.DataFrame) -> str:
-    """Flagged by the naive baselines: bad / sound parts."""
-    cells = [case.title]
+    """Flagged by the naive baselines: bad / sound parts, and how many worlds they were run on."""
+    ran = of[of[list(BASELINES)].notna().any(axis=1)] if set(BASELINES) <= set(of.columns) else of.iloc[:0]
+    cells = [case.title, str(ran.world.nunique())]
     for name in BASELINES:
         if name not in of:
             cells.append("not run")

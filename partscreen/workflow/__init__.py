@@ -45,9 +45,10 @@ if TYPE_CHECKING:
     from partscreen.workflow.plan import make_plan
     from partscreen.workflow.plan_options import PlanOptions
     from partscreen.workflow.power_up import CardOptions, paper_card, paper_pairs
+    from partscreen.workflow.saved import load_screening
     from partscreen.workflow.screening import check_part, exit_code, screen_files
     from partscreen.workflow.sheet import SheetOptions, write_sheet
-    from partscreen.workflow.stage import check_stage, load_screening, replace_type, write_stage
+    from partscreen.workflow.stage import check_stage, replace_type, write_stage
     from partscreen.workflow.trust import TrustOptions, weigh_suppliers
     from partscreen.workflow.type_in import TypeInOptions, type_readings
     from partscreen.workflow.understand import (
@@ -121,7 +122,7 @@ _HOME = {
     "SheetOptions": "sheet",
     "write_sheet": "sheet",
     "check_stage": "stage",
-    "load_screening": "stage",
+    "load_screening": "saved",
     "replace_type": "stage",
     "write_stage": "stage",
     "TypeInOptions": "type_in",

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pydantic import ValidationError
-
 from partscreen import __version__
 from partscreen.errors import Problem, UnknownType, UnusableInput
+from partscreen.workflow.saved import load_screening
 from partscreen.workflow.settings import load_library, polarity_of
 
 if TYPE_CHECKING:
@@ -42,7 +40,7 @@ def match_results(
     problems: list[Problem] = []
     for file in files:
         try:
-            runs.append((Path(file).name, read_screening(Path(file))))
+            runs.append((Path(file).name, load_screening(Path(file))))
         except UnusableInput as error:
             problems += error.problems
     if problems:
@@ -91,37 +89,6 @@ def _population_points(library: Library, name: str, usage: Usage, count: int) ->
     except UnknownType:
         return None
     return None if population is None else drawn_parts(population, usage, count)
-
-
-def read_screening(path: Path) -> Screening:
-    """A result of `screen` from its JSON file.
-
-    Raises
-    ------
-    UnusableInput
-        The file cannot be read, or is no such result.
-    """
-    from partscreen.results import SCREENING_SCHEMA, Screening
-
-    fix = "give the file that `partscreen screen ... --json OUT.json` wrote"
-    try:
-        data = json.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        what = f"cannot be read: {error.strerror or error}"
-        raise UnusableInput([Problem("NOT_READABLE", what, "check the path and the name", path.name)]) from error
-    except ValueError as error:
-        raise UnusableInput([Problem("NO_RESULT", f"this is no JSON: {error}", fix, path.name)]) from error
-    told = data.get("schema") if isinstance(data, dict) else None
-    if told != SCREENING_SCHEMA:
-        what = f"this is no result of screen: its schema is {told!r}, {SCREENING_SCHEMA} is expected"
-        raise UnusableInput([Problem("NO_RESULT", what, fix, path.name)])
-    try:
-        return Screening.model_validate(data)
-    except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(bit) for bit in first["loc"])
-        what = f"{error.error_count()} field(s) are not as they should be; the first: {place}: {first['msg']}"
-        raise UnusableInput([Problem("NO_RESULT", what, fix, path.name)]) from error
 
 
 def _complement_of(library: Library, name: str) -> str | None:

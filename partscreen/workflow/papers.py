@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partscreen.errors import Problem, UnusableInput
+from partscreen.workflow.saved import load_screening
 from partscreen.workflow.settings import load_library
 from partscreen.workflow.sheet import write_all
-from partscreen.workflow.stage import load_screening
 
 if TYPE_CHECKING:
     from partscreen.results import LotResult

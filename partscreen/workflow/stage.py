@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partscreen.errors import Problem, UnusableInput
+from partscreen.workflow.saved import load_screening
 from partscreen.workflow.settings import load_library
 
 if TYPE_CHECKING:
@@ -63,30 +64,6 @@ def replace_type(name: str, stage_file: Path | None = None, *, references: Seque
 
     stage = None if stage_file is None else load_stage(stage_file)
     return replacements(name, load_library(references), stage)
-
-
-def load_screening(path: Path) -> Screening:
-    """A result that `screen --json` or `--out` wrote.
-
-    Raises
-    ------
-    UnusableInput
-        Not readable, or no result of `screen`.
-    """
-    from pydantic import ValidationError
-
-    from partscreen.results import Screening
-
-    try:
-        return Screening.model_validate_json(path.read_bytes())
-    except OSError as error:
-        what, fix = f"cannot be read ({error.strerror})", "check the path"
-    except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(bit) for bit in first["loc"])
-        what = f"is no result of `partscreen screen`: {f'{place}: ' if place else ''}{first['msg']}"
-        fix = "give the file that `screen --json` wrote"
-    raise UnusableInput([Problem("RESULT", what, fix, str(path))])
 
 
 def write_stage(result: StageResult, out: Path) -> Path:

@@ -1,0 +1,45 @@
+"""Results that `screen` wrote, read again."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pydantic import ValidationError
+
+from partscreen.errors import Problem, UnusableInput
+
+if TYPE_CHECKING:
+    from partscreen.results import Screening
+
+
+def load_screening(path: Path) -> Screening:
+    """A result of `screen` from its JSON file.
+
+    Raises
+    ------
+    UnusableInput
+        The file cannot be read, or is no such result.
+    """
+    from partscreen.results import SCREENING_SCHEMA, Screening
+
+    fix = "give the file that `partscreen screen ... --json OUT.json` wrote"
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        what = f"cannot be read: {error.strerror or error}"
+        raise UnusableInput([Problem("NOT_READABLE", what, "check the path and the name", str(path))]) from error
+    except ValueError as error:
+        raise UnusableInput([Problem("NO_RESULT", f"this is no JSON: {error}", fix, str(path))]) from error
+    told = data.get("schema") if isinstance(data, dict) else None
+    if told != SCREENING_SCHEMA:
+        what = f"this is no result of screen: its schema is {told!r}, {SCREENING_SCHEMA} is expected"
+        raise UnusableInput([Problem("NO_RESULT", what, fix, str(path))])
+    try:
+        return Screening.model_validate(data)
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(bit) for bit in first["loc"])
+        what = f"{error.error_count()} field(s) are not as they should be; the first: {place}: {first['msg']}"
+        raise UnusableInput([Problem("NO_RESULT", what, fix, str(path))]) from error
