@@ -59,7 +59,8 @@ def average_long_traces(batch: Batch) -> Batch:
             averaged_runs.append(run)
     averaged = _averaged(points, found)
     batch = _say_averaged(replace(batch, points=averaged), averaged_runs, counts)
-    return _leave_out_noise(batch, np.isin(averaged.run, long), _block_noise(found))
+    # Shorter traces keep their noisy end for the quality checks, which tell an offset or an unsteady reading by it.
+    return _leave_out_noise(batch, np.isin(averaged.run, averaged_runs), _block_noise(found))
 
 
 def _is_trace(points: Points, run: int) -> bool:
