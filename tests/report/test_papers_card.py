@@ -89,6 +89,7 @@ def test_a_stage_that_is_not_ok_says_do_not_power_up_before_anything_else(tmp_pa
     head = text.index("Do not power up:")
     assert head < text.index("Cautions first")
     assert closed("Found T 8 A, specified T 5 A") in closed(text[head:])
+    assert "make the card anew: what follows holds only then" in text
     assert "nothing that forbids power" not in text
 
 
