@@ -34,7 +34,7 @@ def load_screening(path: Path) -> Screening:
         raise UnusableInput([Problem("NO_RESULT", f"this is no JSON: {error}", fix, str(path))]) from error
     told = data.get("schema") if isinstance(data, dict) else None
     if told != SCREENING_SCHEMA:
-        what = f"this is no result of screen: its schema is {told!r}, {SCREENING_SCHEMA} is expected"
+        what = f"this is no result of `partscreen screen`: its schema is {told!r}, {SCREENING_SCHEMA} is expected"
         raise UnusableInput([Problem("NO_RESULT", what, fix, str(path))])
     try:
         return Screening.model_validate(data)

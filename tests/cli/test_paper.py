@@ -50,7 +50,7 @@ def test_unusable_results_and_lots_exit_with_three(paper, on_disk, tmp_path):
     bad.write_text("[]")
     done = run(paper, bad, "--out", out)
     assert (done.exit_code, out.exists()) == (3, False)
-    assert "is no result of `partscreen screen`" in done.stderr
+    assert "no result of `partscreen screen`" in done.stderr
     assert "name one with --lot: Q" in run(paper, on_disk, "--out", out, "--lot", "Z").stderr
     assert run(paper, on_disk).exit_code == 2
 
