@@ -22,6 +22,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from partscreen.readings.exchanged import note_exchanged
 from partscreen.readings.findings import Desk, PolarityOfLot, open_desk, settle, settle_parts
 from partscreen.readings.kit import Kit
 from partscreen.readings.leads import empty_fixture
@@ -86,7 +87,7 @@ def check_quality(batch: Batch, kit: Kit | None, polarity_of_lot: PolarityOfLot 
     desk = settle_parts(desk, [*wrong_polarity(desk, polarity_of_lot), *dead_parts(desk)])
     for check in _CHECKS:
         desk = settle(desk, check(desk))
-    return _unusable_parts(desk)
+    return note_exchanged(_unusable_parts(desk))
 
 
 def _unusable_parts(desk: Desk) -> Batch:

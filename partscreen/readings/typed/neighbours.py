@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
 from partscreen.readings.tables import Floats
-from partscreen.readings.typed.columns import TypedColumn
 
 LEAST_PARTS = 6  # fewer do not show how closely readings of one part hang together (assumption)
 CLEARER = 30.0
@@ -22,6 +22,13 @@ none was remarked on)."""
 BAD_BEFORE = 9.0  # each part alone must hang together worse than three standard deviations before
 GOOD_AFTER = 6.0  # ... and about as well as the others after (a chi-square of 1 degree of freedom passes this 1 in 70)
 _GROUPS = {"hfe": "gain", "vbe": "vbe", "vbe_sat": "vbe", "c_be": "area", "c_cb": "area"}
+
+
+class HasQuantity(Protocol):
+    """A column of readings: which quantity stands in it."""
+
+    @property
+    def quantity(self) -> str: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +41,7 @@ class Exchange:
     gain: float
 
 
-def exchanged_neighbours(values: Floats, columns: Sequence[TypedColumn], newest: int | None = None) -> list[Exchange]:
+def exchanged_neighbours(values: Floats, columns: Sequence[HasQuantity], newest: int | None = None) -> list[Exchange]:
     """Pairs of neighbouring rows with figures exchanged between them.
 
     Parameters
@@ -71,7 +78,7 @@ def exchanged_neighbours(values: Floats, columns: Sequence[TypedColumn], newest:
     return out
 
 
-def _groups(columns: Sequence[TypedColumn]) -> list[list[int]]:
+def _groups(columns: Sequence[HasQuantity]) -> list[list[int]]:
     """Places of the columns that hang together, groups of two or more."""
     found: dict[str, list[int]] = {}
     for i, one in enumerate(columns):
@@ -81,7 +88,7 @@ def _groups(columns: Sequence[TypedColumn]) -> list[list[int]]:
     return [group for group in found.values() if len(group) >= 2]
 
 
-def _deviations(values: Floats, columns: Sequence[TypedColumn]) -> Floats:
+def _deviations(values: Floats, columns: Sequence[HasQuantity]) -> Floats:
     """ln of the readings, volts for base voltages, about the median of each column."""
     with np.errstate(invalid="ignore", divide="ignore"):
         logs = np.log(np.where(values > 0.0, values, np.nan))
