@@ -37,9 +37,10 @@ def note_exchanged(batch: Batch) -> Batch:
         parts = np.flatnonzero(lot_of == lot)
         if not LEAST_PARTS <= parts.size <= MOST_PARTS:
             continue
-        columns = [*_spot_columns(batch, parts), *_gain_columns(batch, parts)]
-        if len(columns) < 2:
+        gain = _gain_columns(batch, parts)
+        if not gain:  # two capacitances alone do not show which of them is wrong
             continue
+        columns = [*_spot_columns(batch, parts), *gain]
         values = np.column_stack([column.values for column in columns])
         for found in exchanged_neighbours(values, columns):
             pair = parts[[found.first, found.second]]
@@ -78,7 +79,8 @@ def _gain_columns(batch: Batch, parts: Ints) -> list[Column]:
     """hFE and VBE of short gain sweeps, read at the same currents for all parts."""
     points = batch.points
     mine = points.use & ~points.control & (points.sweep == int(Sweep.GAIN)) & np.isin(points.part, parts)
-    rows = [np.flatnonzero(mine & (points.part == part)) for part in parts]
+    of_lot = np.flatnonzero(mine)
+    rows = [of_lot[points.part[of_lot] == part] for part in parts]
     counts = {len(r) for r in rows if len(r)}
     if len(counts) != 1 or not 1 <= (count := counts.pop()) <= MOST_POINTS:
         return []
