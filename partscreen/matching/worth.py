@@ -7,6 +7,7 @@ import math
 import numpy as np
 import numpy.typing as npt
 
+from partscreen.device.temperature import thermal_voltage
 from partscreen.results import Reason
 
 Floats = npt.NDArray[np.float64]
@@ -14,7 +15,6 @@ Floats = npt.NDArray[np.float64]
 GOOD_EMITTER_RESISTOR = 0.1  # ohm; assumption: the smallest that power stages commonly carry
 EVEN_ENOUGH = 0.10  # of an equal share: what the hotter of two devices may carry too much (assumption)
 _HARDLY = 0.8  # of the excess at random: what is left of it from there on is little bought (assumption)
-_BOLTZMANN_OVER_CHARGE = 8.617333262e-5  # V/K (2019 SI)
 _JUNCTION = 298.15  # K; the curves are for 25 degC
 
 
@@ -33,7 +33,7 @@ def shared_current(total: float, vbe_difference: float, resistor: float, junctio
 
     if not total > 0 or resistor < 0:
         raise ValueError(f"total {total} A and resistor {resistor} ohm; above 0 and not negative are expected")
-    volt, goal = _BOLTZMANN_OVER_CHARGE * junction, abs(vbe_difference)
+    volt, goal = float(thermal_voltage(junction)), abs(vbe_difference)
 
     def miss(logit: float) -> float:
         share = 1.0 / (1.0 + math.exp(-logit))

@@ -10,6 +10,7 @@ from statistics import mean, stdev
 import numpy as np
 
 from partscreen import __version__
+from partscreen.device.temperature import thermal_voltage
 from partscreen.quantities import ZERO_CELSIUS
 from partscreen.reference.library import Library
 from partscreen.results.power_up import PowerUp, PowerUpPlace, ResistorFrom
@@ -39,8 +40,6 @@ UNEVEN_HEAT = 1.0
 places on one heat sink are not cooled quite alike)."""
 DRIFT = 2.0e-3
 """VBE falls by about so much per kelvin [V/K] (common practice; derived from the temperature law at idle currents)."""
-PER_KELVIN = 8.617333e-5
-"""Boltzmann constant over the charge of the electron. [V/K]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +202,7 @@ def _stds(stage: Stage, side: Side, shared: SharingFigure | None) -> list[float]
     loose = _loose(stage, stage.stage.npn_resistors if side.kind.polarity == "NPN" else stage.stage.pnp_resistors)
     out = []
     for part, place in zip(side.parts, shared.places, strict=False):
-        re = PER_KELVIN * (place.junction or ZERO_CELSIUS + 25.0) / place.current
+        re = float(thermal_voltage(place.junction or ZERO_CELSIUS + 25.0)) / place.current
         vbe = np.hypot(_vbe_std(part, place.current), DRIFT * UNEVEN_HEAT)
         moved = np.hypot(vbe * place.resistor, loose * place.drop * re) / (place.resistor + re)
         out.append(float(moved) * math.sqrt((n - 1) / n))

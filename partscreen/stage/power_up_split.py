@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from partscreen.device.temperature import thermal_voltage
 from partscreen.quantities import ZERO_CELSIUS
 from partscreen.reference.library import Library
 from partscreen.results.matching import MatchedPart, MatchedSet
@@ -23,7 +24,7 @@ DIFFERENCES = (
     "the VBE differences of the match (mean over its working currents), all at one temperature, emitter resistors "
     "alike; results of screen give nearer figures"
 )
-THERMAL_25 = 8.617333e-5 * (ZERO_CELSIUS + 25.0)
+THERMAL_25 = float(thermal_voltage(ZERO_CELSIUS + 25.0))
 """kT/q at 25 degC. [V]"""
 
 

@@ -175,7 +175,8 @@ def unmatched_spread(population: Population, idle: float, ohms: float, n: int) -
     vbe = vbe[np.isfinite(vbe).all(axis=1)]
     if not vbe.size:
         return []
-    drop = np.ptp(vbe, axis=1) * ohms / (ohms + 0.0257 / idle)
+    junction = float(thermal_voltage(ZERO_CELSIUS + 25.0)) / idle
+    drop = np.ptp(vbe, axis=1) * ohms / (ohms + junction)
     return [float(v) for v in np.quantile(drop, (0.5, 0.9))]
 
 

@@ -8,13 +8,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partscreen.errors import Problem, UnusableInput
-from partscreen.workflow.saved import load_screening
+from partscreen.workflow.saved import load_matching, load_screening
 from partscreen.workflow.settings import load_library
 from partscreen.workflow.sheet import write_all
 
 if TYPE_CHECKING:
     from partscreen.results import LotResult
-    from partscreen.results.matching import Matching
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +82,7 @@ def paper_labels(result: Path, out: Path, options: PaperOptions) -> Path:
     chosen = LabelOptions(
         parts=options.parts,
         current=options.current,
-        matching=_matching(options.match) if options.match else None,
+        matching=load_matching(options.match) if options.match else None,
         day=_day(options.on),
         grid=parse_grid(options.grid) if options.grid else DEFAULT_GRID,
         first=options.first,
@@ -114,20 +113,6 @@ def _day(on: str | None) -> str:
 
 def _written(out: Path, content: bytes, options: PaperOptions) -> Path:
     return write_all({out: content}, overwrite=options.overwrite)[0]
-
-
-def _matching(path: Path) -> Matching:
-    from pydantic import ValidationError
-
-    from partscreen.results.matching import Matching
-
-    try:
-        return Matching.model_validate_json(path.read_bytes())
-    except OSError as error:
-        what = f"cannot be read ({error.strerror})"
-    except ValidationError as error:
-        what = f"is no result of `partscreen match`: {error.errors()[0]['msg']}"
-    raise UnusableInput([Problem("MATCHING", what, "give the file that `match --json` wrote", str(path))])
 
 
 def _where_recorded(lot: LotResult, where: str | None) -> str:

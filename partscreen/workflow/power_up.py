@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partscreen.errors import Problem, UnusableInput
-from partscreen.workflow.saved import load_screening
+from partscreen.workflow.saved import load_matching, load_screening
 from partscreen.workflow.settings import load_library
 from partscreen.workflow.sheet import write_all
 
@@ -168,35 +168,6 @@ def fittings_of(matching: Matching, stage: Stage, wanted: int | None = None, fil
     what = f"no set of the match has {n} NPN and {n} PNP for the {n} place(s) on each rail"
     fix = f"make sets with `match --sets N --per-rail {n}`" if n > 1 else "make pairs with `match --pairs`"
     raise UnusableInput([Problem("PAPER_SET", what, fix, file)])
-
-
-def load_matching(path: Path) -> Matching:
-    """A result that `match --json` wrote.
-
-    Raises
-    ------
-    UnusableInput
-        Not readable, or no result of `match`.
-    """
-    from pydantic import ValidationError
-
-    from partscreen.results.matching import MATCHING_SCHEMA, Matching
-
-    fix = "give the file that `match --json` wrote"
-    try:
-        matching = Matching.model_validate_json(path.read_bytes())
-    except OSError as error:
-        what = f"cannot be read ({error.strerror})"
-        raise UnusableInput([Problem("MATCHING", what, "check the path", str(path))]) from None
-    except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(bit) for bit in first["loc"])
-        what = f"is no result of `partscreen match`: {f'{place}: ' if place else ''}{first['msg']}"
-        raise UnusableInput([Problem("MATCHING", what, fix, str(path))]) from None
-    if matching.schema_ != MATCHING_SCHEMA:
-        what = f"is no result of `partscreen match`: its schema is {matching.schema_!r}, {MATCHING_SCHEMA} is expected"
-        raise UnusableInput([Problem("MATCHING", what, fix, str(path))])
-    return matching
 
 
 def _load(stage_file: Path, chosen: CardOptions) -> tuple[Stage, tuple[Screening, ...], Matching | None]:

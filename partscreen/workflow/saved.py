@@ -12,6 +12,7 @@ from partscreen.errors import Problem, UnusableInput
 
 if TYPE_CHECKING:
     from partscreen.results import Screening
+    from partscreen.results.matching import Matching
 
 
 def load_screening(path: Path) -> Screening:
@@ -43,3 +44,30 @@ def load_screening(path: Path) -> Screening:
         place = ".".join(str(bit) for bit in first["loc"])
         what = f"{error.error_count()} field(s) are not as they should be; the first: {place}: {first['msg']}"
         raise UnusableInput([Problem("NO_RESULT", what, fix, str(path))]) from error
+
+
+def load_matching(path: Path) -> Matching:
+    """A result that `match --json` wrote.
+
+    Raises
+    ------
+    UnusableInput
+        Not readable, or no result of `match`.
+    """
+    from partscreen.results.matching import MATCHING_SCHEMA, Matching
+
+    fix = "give the file that `match --json` wrote"
+    try:
+        matching = Matching.model_validate_json(path.read_bytes())
+    except OSError as error:
+        what = f"cannot be read ({error.strerror})"
+        raise UnusableInput([Problem("MATCHING", what, "check the path", str(path))]) from None
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(bit) for bit in first["loc"])
+        what = f"is no result of `partscreen match`: {f'{place}: ' if place else ''}{first['msg']}"
+        raise UnusableInput([Problem("MATCHING", what, fix, str(path))]) from None
+    if matching.schema_ != MATCHING_SCHEMA:
+        what = f"is no result of `partscreen match`: its schema is {matching.schema_!r}, {MATCHING_SCHEMA} is expected"
+        raise UnusableInput([Problem("MATCHING", what, fix, str(path))])
+    return matching

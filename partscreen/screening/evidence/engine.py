@@ -25,6 +25,11 @@ UNUSUAL_SHARE, UNUSUAL_SPREAD = 0.1, 2.0
 """One sound lot in ten is taken from lots that differ twice as much from each other as assumed (assumption): the spread
 between lots is not known well enough for thin tails, and without them honest lots came out unlike any known part."""
 
+OTHER_AREA, OTHER_TYPE, UNLIKE_ALL = 0.74, 0.25, 1e-4
+"""Of lots whose bulk is not the marked type: shares that are dies of another area (a smaller one three times as often
+as a larger), dies of another library type, and unlike anything known (assumptions; the last was 0.05 and 0.01 before, and
+took sound lots of unusual processes for itself)."""
+
 MODE_CUT = 12.0
 """Modes less likely than the best by more than this (natural log) are left out of the final weighing."""
 
@@ -52,7 +57,7 @@ def _modes(known: Knowledge, prior_share: float, types: list[int]) -> list[Mode]
         return modes
     for area in AREAS:
         mean = known.centre + np.log(area) * AREA
-        weight = 0.74 / len(AREAS) * (1.5 if area < 1 else 0.5)
+        weight = OTHER_AREA / len(AREAS) * (1.5 if area < 1 else 0.5)
         modes.append(
             Mode(
                 area_name(area),
@@ -66,7 +71,7 @@ def _modes(known: Knowledge, prior_share: float, types: list[int]) -> list[Mode]
     for other in (known.others[i] for i in types):
         covariance = other.covariance + known.session
         modes.append(
-            Mode(f"die of {other.name}", "type", other.mean, covariance, _ln(bad_lot * 0.25 / len(known.others)))
+            Mode(f"die of {other.name}", "type", other.mean, covariance, _ln(bad_lot * OTHER_TYPE / len(known.others)))
         )
     modes.append(
         Mode(
@@ -74,7 +79,7 @@ def _modes(known: Knowledge, prior_share: float, types: list[int]) -> list[Mode]
             "unfit",
             known.centre,
             marked_covariance + 8.0 * (device + known.within),
-            _ln(bad_lot * 1e-4),
+            _ln(bad_lot * UNLIKE_ALL),
         )
     )
     return modes
