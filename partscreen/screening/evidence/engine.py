@@ -27,8 +27,8 @@ between lots is not known well enough for thin tails, and without them honest lo
 
 OTHER_AREA, OTHER_TYPE, UNLIKE_ALL = 0.74, 0.25, 1e-4
 """Of lots whose bulk is not the marked type: shares that are dies of another area (a smaller one three times as often
-as a larger), dies of another library type, and unlike anything known (assumptions; the last was 0.05 and 0.01 before, and
-took sound lots of unusual processes for itself)."""
+as a larger), dies of another library type, and unlike anything known (assumptions; the last was 0.05 and 0.01 before
+and took sound lots of unusual processes for itself)."""
 
 MODE_CUT = 12.0
 """Modes less likely than the best by more than this (natural log) are left out of the final weighing."""
