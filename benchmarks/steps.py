@@ -12,8 +12,8 @@ from pathlib import Path
 
 from benchmarks.make_bag import write_bag
 from partscreen.readings.import_files import read_files
-from partscreen.readings.quality import check_quality
-from partscreen.readings.uncertainty import apply_kit
+from partscreen.readings.instruments.uncertainty import apply_kit
+from partscreen.readings.quality.checks import check_quality
 from partscreen.reference.library import Library
 from partscreen.reference.population_store import load_store
 from partscreen.simulate.bench import simulate_lot

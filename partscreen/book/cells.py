@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from partscreen.errors import Problem, UnusableInput
 from partscreen.quantities import bare
-from partscreen.readings.table_form import Table
+from partscreen.readings.columns.table_form import Table
 
 Cell = tuple[str, int, str]
 """Sheet (empty for text), row as a spreadsheet counts it, header of the column."""

@@ -70,7 +70,7 @@ class FileKept(Payload):
 
 
 class KitKept(Payload):
-    """The instruments of a run as they were understood. `kit`: the fields of `partscreen.readings.kit.Kit`."""
+    """The instruments of a run as they were understood. `kit`: the fields of `readings.instruments.kit.Kit`."""
 
     content_key: str
     name: str

@@ -46,26 +46,29 @@ class Fitting:
 def fittings(facts: Facts, **keys: str | None) -> list[Fitting]:
     """Fittings by part, lot, supplier or job, each with the outcomes recorded since for that part in that job."""
     fitted = facts.find("fitted", **keys)
-    outcomes = facts.find("outcome", **keys)
+    outcomes: dict[tuple[str | None, str], list[Fact]] = {}
+    for fact in facts.find("outcome", **keys):
+        kept = fact.of(OutcomeKept)
+        outcomes.setdefault((kept.supplier, kept.lot), []).append(fact)
+    again: dict[tuple[str | None, str, str], list[int]] = {}
+    for fact in fitted:
+        part = fact.of(FittedKept)
+        again.setdefault((part.supplier, part.lot, part.part), []).append(fact.first)
     out = []
     for fact in fitted:
         one = fact.of(FittedKept)
-        mine = tuple(o for o in outcomes if o.first > fact.first and _same(o.of(OutcomeKept), one))
-        later = [f.first for f in fitted if f.first > fact.first and _same_part(f.of(FittedKept), one)]
-        until = min(later, default=None)
-        mine = tuple(o for o in mine if until is None or o.first < until)
+        until = min((f for f in again[one.supplier, one.lot, one.part] if f > fact.first), default=None)
+        mine = tuple(
+            o
+            for o in outcomes.get((one.supplier, one.lot), ())
+            if o.first > fact.first and (until is None or o.first < until) and _same(o.of(OutcomeKept), one)
+        )
         out.append(Fitting(PartRef(one.supplier, one.lot, one.part, one.type), fact, mine))
     return out
 
 
 def _same(outcome: OutcomeKept, fitted: FittedKept) -> bool:
-    if (outcome.supplier, outcome.lot) != (fitted.supplier, fitted.lot) or outcome.part not in (None, fitted.part):
-        return False
-    return outcome.job in (None, fitted.job)
-
-
-def _same_part(a: FittedKept, b: FittedKept) -> bool:
-    return (a.supplier, a.lot, a.part) == (b.supplier, b.lot, b.part)
+    return outcome.part in (None, fitted.part) and outcome.job in (None, fitted.job)
 
 
 def fitted_draft(

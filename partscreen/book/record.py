@@ -28,7 +28,7 @@ from partscreen.book.readings_kept import keep_readings
 from partscreen.book.store import Blob, Draft
 
 if TYPE_CHECKING:
-    from partscreen.readings.kit import Kit
+    from partscreen.readings.instruments.kit import Kit
     from partscreen.readings.tables import Batch, Lot
     from partscreen.results import LotResult, PartResult, Screening
 

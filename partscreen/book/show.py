@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Any
 
-from partscreen.book.entries import OutcomeKept, ScreeningKept
+from partscreen.book.entries import ErasedKept, OutcomeKept, ScreeningKept
 from partscreen.book.facts import Fact, Facts
 from partscreen.book.jobs import Fitting, fittings, whereabouts
 from partscreen.book.places import LotRef, PartRef, job_parts
@@ -77,7 +77,8 @@ def show_part(facts: Facts, ref: PartRef) -> Shown:
         **head_fields(facts),
         asked=dict(ref.keys),
         parts=[standing_line(standing_of(facts, ref), fitted.get(ref.part))],
-        history=_lines([*found, *whole_lot, *_reading_corrections(facts, ref.lot, ref.supplier, ref.part)]),
+        history=lines([*found, *whole_lot, *_reading_corrections(facts, ref.lot, ref.supplier, ref.part)]),
+        erased=erased_photos(facts),
     )
 
 
@@ -91,7 +92,8 @@ def show_lot(facts: Facts, lot: LotRef) -> Shown:
         asked=dict(keys),
         lots=_lot_lines(facts, **keys),
         parts=[standing_line(one, fitted.get(one.part)) for one in standings],
-        history=_lines([*facts.find(OF_A_LOT, **keys), *_reading_corrections(facts, lot.lot, lot.supplier)]),
+        history=lines([*facts.find(OF_A_LOT, **keys), *_reading_corrections(facts, lot.lot, lot.supplier)]),
+        erased=erased_photos(facts),
     )
 
 
@@ -125,7 +127,7 @@ def _show_lots(facts: Facts, keys: dict[str, str], option: str, what: str) -> Sh
         fix = f"the book holds {', '.join(here[:20])}" if here else "record readings first: screen FILES --record"
         raise UnusableInput([Problem("BOOK_NOTHING", f"no lot of the {what} {asked!r} is in the book", fix, option)])
     later = facts.find(("quarantine", "outcome", "override"), **keys)
-    return Shown(**head_fields(facts), asked=dict(keys), lots=lines, history=_lines(later))
+    return Shown(**head_fields(facts), asked=dict(keys), lots=lines, history=lines(later))
 
 
 def show_job(facts: Facts, job: str) -> Shown:
@@ -140,7 +142,7 @@ def show_job(facts: Facts, job: str) -> Shown:
     words = {one.ref: text for one, text in _words_of(fittings(facts, job=job))}
     parts = [standing_line(standing_of(facts, ref), words.get(ref)) for ref in refs]
     return Shown(
-        **head_fields(facts), asked={"job": job}, parts=parts, history=_lines(facts.find(OF_A_JOB, job=job))
+        **head_fields(facts), asked={"job": job}, parts=parts, history=lines(facts.find(OF_A_JOB, job=job))
     )  # fmt: skip
 
 
@@ -158,13 +160,14 @@ def where_lot(facts: Facts, lot: LotRef) -> Where:
         supplier=lot.supplier,
         type=lot.type,
         jobs=list(found.jobs),
-        siblings=[_sibling(one) for one in found.fitted],
+        siblings=[sibling(one) for one in found.fitted],
         drawer=[standing_line(one) for one in found.drawer],
         gone=[standing_line(one) for one in found.gone],
     )
 
 
-def _sibling(one: Fitting) -> Sibling:
+def sibling(one: Fitting) -> Sibling:
+    """A part in a job as an answer."""
     last = one.outcomes[-1].of(OutcomeKept) if one.outcomes else None
     fitted = one.fitted
     return Sibling(
@@ -178,7 +181,13 @@ def _sibling(one: Fitting) -> Sibling:
     )
 
 
-def _lines(found: Sequence[Fact]) -> list[EntryLine]:
+def erased_photos(facts: Facts) -> list[str]:
+    """Hashes of photos and files whose content was taken out."""
+    return [fact.of(ErasedKept).sha256 for fact in facts.find("erased")]
+
+
+def lines(found: Sequence[Fact]) -> list[EntryLine]:
+    """Facts as a history, in the order in which they were first written."""
     once = {fact.first: fact for fact in found}
     return [line_of(once[first]) for first in sorted(once)]
 

@@ -66,6 +66,13 @@ def match(
     json_out: Annotated[
         str | None, typer.Option("--json", help="Write the match as JSON to this file; - for standard output.")
     ] = None,
+    table: Annotated[
+        Path | None, typer.Option("--table", help="Write one row a part to this file (CSV).", show_default=False)
+    ] = None,
+    figures: Annotated[
+        Path | None,
+        typer.Option("--figures", help="Draw gain and VBE of each set into this folder (SVG).", show_default=False),
+    ] = None,
 ) -> None:
     """Match accepted parts: NPN with PNP, groups of one polarity, or channel sets.
 
@@ -75,7 +82,7 @@ def match(
     from partscreen.errors import UnusableInput
     from partscreen.matching.options import MatchOptions
     from partscreen.matching.words import matching_lines
-    from partscreen.workflow import match_results, write_matching
+    from partscreen.workflow import match_and_draw, write_match_figures, write_match_table, write_matching
 
     if pairs + (groups is not None) + (sets is not None) != 1:
         raise typer.BadParameter("say what to make: one of --pairs, --groups K, --sets N --per-rail K")
@@ -104,8 +111,11 @@ def match(
         buy_for=buy,
     )
     try:
-        found = match_results(results, options, references=reference or ())
-        written = write_matching(found, json_out) if json_out not in (None, "-") else None
+        drawn = 0 if figures is None else None
+        found, panels = match_and_draw(results, options, references=reference or (), sets=drawn)
+        written = [write_matching(found, json_out)] if json_out not in (None, "-") else []
+        written += [write_match_table(found, table)] if table is not None else []
+        written += write_match_figures(panels, figures) if figures is not None else []
     except UnusableInput as error:
         exit_with(3, error)
     if json_out == "-":
@@ -113,5 +123,5 @@ def match(
     else:
         for line in matching_lines(found):
             typer.echo(line)
-    if written is not None:
-        say(f"written: {written}")
+    for path in written:
+        say(f"written: {path}")

@@ -17,6 +17,13 @@ def stage(
         list[Path] | None,
         typer.Option("--reference", metavar="FILE.toml", help="Reference files that take precedence."),
     ] = None,
+    match: Annotated[
+        Path | None,
+        typer.Option("--match", metavar="MATCH.json", help="Result of match: its parts go into the places."),
+    ] = None,
+    set_number: Annotated[
+        int | None, typer.Option("--set", min=1, help="Which set of the match; the first that fits if not given.")
+    ] = None,
     json: Annotated[
         str | None, typer.Option("--json", metavar="OUT.json", help='Write the result as JSON; "-" to stdout.')
     ] = None,
@@ -35,7 +42,9 @@ def stage(
     from partscreen.workflow.stage import EXIT_OF
 
     try:
-        result = check_stage(stage_file, tuple(results or ()), references=tuple(reference or ()))
+        result = check_stage(
+            stage_file, tuple(results or ()), references=tuple(reference or ()), match=match, set_number=set_number
+        )
         if out is not None:
             say(f"written: {write_stage(result, out)}")
         if json is not None:

@@ -16,7 +16,7 @@ from partscreen.lots.likelihood import Bulk, bulk_of, cells, laid_out, ln_likeli
 from partscreen.results import LotAction, LotResult, PartResult
 from partscreen.screening.disposition import DEFAULT_COST, HOLD_COST, WRONG_REJECT_COST
 from partscreen.screening.evidence.lot import CONCENTRATION
-from partscreen.screening.lot_view import TOLERABLE_SHARE
+from partscreen.screening.lot.view import TOLERABLE_SHARE
 from partscreen.screening.weighing import KNOWN_GOOD_SHARE
 
 MISSED = 0.1

@@ -43,7 +43,7 @@ from partscreen.lots.trust_words import (
 )
 from partscreen.results.base import Interval
 from partscreen.results.trust import NotCounted, SupplierTrust, Trust, TrustPoint
-from partscreen.screening.lot_view import TOLERABLE_SHARE
+from partscreen.screening.lot.view import TOLERABLE_SHARE
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

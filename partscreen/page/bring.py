@@ -176,7 +176,7 @@ async def columns(request: Request) -> Response:
 
 async def put_right(request: Request, form: FormData) -> Response:
     """Write the column map a person told, and read the files again with it; or drop the map."""
-    from partscreen.readings.column_map import MapLine
+    from partscreen.readings.columns.column_map import MapLine
     from partscreen.workflow import write_columns
 
     tray, desk = tray_of(request), desk_of(request)

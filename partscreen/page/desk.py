@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from partscreen.errors import Problem
+from partscreen.page.errands import Errands
 from partscreen.page.settings import LARGEST_DESK, MOST_TRAYS
 from partscreen.page.tasks import ReportTask, ScreenTask
 from partscreen.page.work import Job, Worker
@@ -70,6 +71,7 @@ class Desk:
         self._folder = tempfile.TemporaryDirectory(prefix="partscreen-page-", ignore_cleanup_errors=True)
         self.trays: dict[str, Tray] = {}
         self.worker = Worker()
+        self.errands = Errands(Path(self._folder.name), self.worker)
         self.form_token = secrets.token_urlsafe(24)
 
     def new_tray(self) -> Tray:

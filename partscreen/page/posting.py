@@ -14,6 +14,7 @@ from starlette.routing import Route
 
 from partscreen.errors import Problem, UnusableInput
 from partscreen.page.desk import Tray, refuse_kind, safe_name
+from partscreen.page.errands import Errand
 from partscreen.page.render import desk_of
 from partscreen.page.settings import LARGEST_FILE, MOST_FIELDS, MOST_FILES
 
@@ -83,9 +84,9 @@ def numbers(form: FormData, names: tuple[str, ...]) -> dict[str, float]:
 
 
 async def keep_uploads(
-    form: FormData, name: str, tray: Tray, allowed: tuple[str, ...]
+    form: FormData, name: str, tray: Tray | Errand, allowed: tuple[str, ...]
 ) -> tuple[list[Path], list[Problem]]:
-    """Copy the uploads of one field into a tray, each into a folder of its own so that names need not differ."""
+    """Copy the uploads of one field into a tray or errand, each into a folder of its own so that names need not differ."""
     kept: list[Path] = []
     problems: list[Problem] = []
     for upload in form.getlist(name):

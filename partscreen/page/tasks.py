@@ -30,6 +30,16 @@ class ReportTask:
     title: str
 
 
+@dataclass(frozen=True, slots=True)
+class AskTask:
+    """One workflow function by name, what it is asked, and words for the page that waits."""
+
+    function: str
+    args: tuple[Any, ...]
+    options: dict[str, Any]
+    words: str = ""
+
+
 def understand(task: ScreenTask, progress: Progress) -> Understood:
     """How the files are understood."""
     from partscreen.workflow import understand_files
@@ -58,7 +68,27 @@ def report(task: ReportTask, progress: Progress) -> Path:
     return task.folder / "report.html"
 
 
-TASKS: dict[str, Callable[[Any, Progress], Any]] = {"understand": understand, "screen": screen, "report": report}
+def ask(task: AskTask, progress: Progress) -> Any:
+    """Whatever the workflow function gives back."""
+    from partscreen import workflow
+    from partscreen.errors import PartscreenError, Problem, UnusableInput
+
+    assert task.function in workflow.__all__
+    progress(task.words, 0, 1)
+    try:
+        return getattr(workflow, task.function)(*task.args, **task.options)
+    except UnusableInput:
+        raise
+    except PartscreenError as error:
+        raise UnusableInput([Problem("", str(error), "put it right and send again")]) from error
+
+
+TASKS: dict[str, Callable[[Any, Progress], Any]] = {
+    "understand": understand,
+    "screen": screen,
+    "report": report,
+    "ask": ask,
+}
 
 
 def _reading() -> None:

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from partscreen.errors import Problem, UnusableInput
+from partscreen.readings.columns.understanding import save_column_map, understanding_json, understanding_text
 from partscreen.readings.import_files import read_files
 from partscreen.readings.saved_maps import remember_map
-from partscreen.readings.understanding import save_column_map, understanding_json, understanding_text
 
 
 def answer(

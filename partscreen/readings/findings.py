@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from partscreen.readings.kit import Kit
+from partscreen.readings.instruments.kit import Kit
 from partscreen.readings.runs import Runs, cut_runs, run_name
 from partscreen.readings.tables import Batch, Bools, Floats, Ints, Lot, PartCondition, Points
 from partscreen.results import QualityNote

@@ -10,25 +10,25 @@ from pathlib import Path
 import numpy as np
 
 from partscreen.errors import Problem, UnusableInput
-from partscreen.readings.assemble import add_table
-from partscreen.readings.builder import Builder
-from partscreen.readings.column_map import ColumnMap, load_column_map
-from partscreen.readings.delimited import delimiter_name
-from partscreen.readings.file_draft import FileDraft
-from partscreen.readings.interpret import Interpreted, interpret
-from partscreen.readings.kit import Kit, load_kit
-from partscreen.readings.long_traces import average_long_traces
-from partscreen.readings.lot_files import file_names, files_not_given, lots_naming, part_of_file, problems_of_files
-from partscreen.readings.lot_sheet import LotSheet, load_lot_sheet, same_type, told_twice
-from partscreen.readings.markings import settle_markings
-from partscreen.readings.owners import close_draft, find_parts_in_two_lots
-from partscreen.readings.recognise import close_names, recognised_count
+from partscreen.readings.columns.column_map import ColumnMap, load_column_map
+from partscreen.readings.columns.interpret import Interpreted, interpret
+from partscreen.readings.columns.recognise import close_names, recognised_count
+from partscreen.readings.columns.table_form import HeaderTest, Table
+from partscreen.readings.columns.understanding import FileUnderstanding
+from partscreen.readings.forms.delimited import delimiter_name
+from partscreen.readings.forms.sources import Opened, open_tables
+from partscreen.readings.instruments.kit import Kit, load_kit
+from partscreen.readings.instruments.uncertainty import apply_kit
+from partscreen.readings.quality.long_traces import average_long_traces
+from partscreen.readings.rows.assemble import add_table
+from partscreen.readings.rows.builder import Builder
+from partscreen.readings.rows.file_draft import FileDraft
+from partscreen.readings.rows.lot_files import file_names, files_not_given, lots_naming, part_of_file, problems_of_files
+from partscreen.readings.rows.lot_sheet import LotSheet, load_lot_sheet, same_type, told_twice
+from partscreen.readings.rows.markings import settle_markings
+from partscreen.readings.rows.owners import close_draft, find_parts_in_two_lots
 from partscreen.readings.saved_maps import known_maps, offer, watching
-from partscreen.readings.sources import Opened, open_tables
-from partscreen.readings.table_form import HeaderTest, Table
 from partscreen.readings.tables import Batch, Lot, Sweep
-from partscreen.readings.uncertainty import apply_kit
-from partscreen.readings.understanding import FileUnderstanding
 
 FilePath = str | Path
 Amend = Callable[[str, Table], Table]

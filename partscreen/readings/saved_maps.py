@@ -11,9 +11,9 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from partscreen.errors import Problem, UnusableInput
-from partscreen.readings.recognise import recognised_count
-from partscreen.readings.sources import open_tables
-from partscreen.readings.table_form import HeaderTest
+from partscreen.readings.columns.recognise import recognised_count
+from partscreen.readings.columns.table_form import HeaderTest
+from partscreen.readings.forms.sources import open_tables
 
 SAVED = "saved"
 """What `--columns` is given for the map that was saved for the header of the files."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Literal
+from dataclasses import replace
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -16,8 +17,9 @@ from partscreen.readings.tables import Batch, Points, Spots, Sweep
 from partscreen.reference import Library, ReferenceType, limits
 from partscreen.reference.curves import typical_forced_gain, typical_vce
 from partscreen.reference.envelope import envelope
-from partscreen.reference.population import population_for
+from partscreen.reference.population import Population, population_for
 from partscreen.reference.population_spreads import load_spreads
+from partscreen.report.collect_lot import capacitance_region, control_courses
 from partscreen.report.data import Envelope, LimitPoint, LotData, PartData
 from partscreen.results import LotResult, PartResult
 
@@ -31,7 +33,9 @@ _DEFAULT_VCE, _DEFAULT_FORCED_GAIN = (
 )  # where neither the readings nor the type's sheet say (common practice, no source)
 
 
-def lot_data(batch: Batch, lots: Sequence[LotResult], library: Library) -> dict[str, LotData]:
+def lot_data(
+    batch: Batch, lots: Sequence[LotResult], library: Library, with_control: Batch | None = None
+) -> dict[str, LotData]:
     """What the figures of each lot need.
 
     Parameters
@@ -40,14 +44,24 @@ def lot_data(batch: Batch, lots: Sequence[LotResult], library: Library) -> dict[
         As judged: `use` False readings are left out.
     lots : sequence of LotResult
         In the order of `batch.lots`.
+    with_control : Batch, optional
+        The batch before control pieces were taken out of it; without it their course is not drawn.
     """
     rows_of = _rows_of_parts(batch.points.part, batch.n_parts)
     spots_of = _rows_of_parts(batch.spots.part, batch.n_parts)
     out: dict[str, LotData] = {}
     for number, lot in enumerate(lots):
         members = np.flatnonzero(batch.part_lot == number)
-        out[lot.lot] = _one_lot(batch, lot, members, _type_of(lot, library), rows_of, spots_of)
+        found = _one_lot(batch, lot, members, _type_of(lot, library), rows_of, spots_of)
+        if with_control is not None:
+            found = replace(found, control=control_courses(with_control, _sessions(batch, members)))
+        out[lot.lot] = found
     return out
+
+
+def _sessions(batch: Batch, members: Ints) -> list[int]:
+    mine = np.isin(batch.points.part, members)
+    return [int(session) for session in np.unique(batch.points.session[mine])]
 
 
 def _type_of(lot: LotResult, library: Library) -> ReferenceType | None:
@@ -117,6 +131,7 @@ def _one_lot(
         sat_conditions=f"IC/IB = {forced:.3g}, {celsius}",
         c_cb_conditions=_bias_words(batch.spots, members, "c_cb", "VCB"),
         c_be_conditions=_bias_words(batch.spots, members, "c_be", "VEB"),
+        **_regions(kind, population, batch.spots, members),
     )
 
 
@@ -216,12 +231,28 @@ def _spot(spots: Spots, rows: Ints, quantity: str) -> float | None:
     return float(np.mean(spots.value[rows])) if rows.size else None
 
 
+def _bias(spots: Spots, members: Ints, quantity: str, bias: str) -> set[float | str | None]:
+    """Every bias the quantity was read at; None: not stated."""
+    rows = np.flatnonzero(np.isin(spots.part, members) & (spots.quantity == quantity) & ~spots.control)
+    return {spots.conditions[i].get(bias) for i in rows}
+
+
 def _bias_words(spots: Spots, members: Ints, quantity: str, bias: str) -> str:
-    rows = np.flatnonzero(np.isin(spots.part, members) & (spots.quantity == quantity))
-    told = {spots.conditions[i].get(bias) for i in rows}
-    if not rows.size:
+    told = _bias(spots, members, quantity, bias)
+    if not told:
         return ""
     if len(told) != 1:
         return f"{bias} differs between readings"
     (value,) = told
     return f"{bias} = {value:g} V" if isinstance(value, float | int) else f"{bias} not stated"
+
+
+def _regions(kind: ReferenceType | None, population: Population | None, spots: Spots, members: Ints) -> dict[str, Any]:
+    """The type's region of each capacitance that all parts were read at one stated bias."""
+    found = {}
+    for quantity, bias in (("c_cb", "VCB"), ("c_be", "VEB")):
+        told = _bias(spots, members, quantity, bias)
+        value = next(iter(told)) if len(told) == 1 else None
+        if kind is not None and isinstance(value, float | int):
+            found[quantity] = capacitance_region(kind, population, quantity, float(value))
+    return found

@@ -62,6 +62,24 @@ class Region:
 
 
 @dataclass(frozen=True, slots=True)
+class ControlCourse:
+    """How the control piece of a session moved from its first reading; arrays of one length, NaN: not read.
+
+    `at`: seconds since the first reading where `timed`, else its number in the order of reading. `gain`: relative
+    change of hFE; `vbe` [V]. `temperature_known`: the share that the case temperature explains is taken out.
+    """
+
+    session: str
+    at: Floats
+    timed: bool
+    temperature_known: bool
+    gain: Floats
+    gain_std: Floats
+    vbe: Floats
+    vbe_std: Floats
+
+
+@dataclass(frozen=True, slots=True)
 class PartData:
     """Raw readings of one part and their residuals (reading minus fit, in standard uncertainties; NaN: not fitted).
 
@@ -88,7 +106,7 @@ class LotData:
 
     `conditions` are of the gain readings ("VCE = 5 V, case 25 °C"), `sat_conditions` of the saturation readings
     ("IC/IB = 10, case 25 °C"), `c_cb_conditions` and `c_be_conditions` of the capacitances.
-    `working_ic` [A]: where `gain` was taken.
+    `working_ic` [A]: where `gain` was taken. `control`: control pieces of the sessions the lot was read in.
     """
 
     hfe: Envelope | None = None
@@ -103,6 +121,7 @@ class LotData:
     c_be_conditions: str = ""
     c_cb: Region | None = None
     c_be: Region | None = None
+    control: tuple[ControlCourse, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -80,12 +80,16 @@ class LotLine(Result):
 
 
 class Shown(BookAnswer):
-    """The answer of `book show`: lots, parts as they stand, and what happened, oldest first."""
+    """The answer of `book show`: lots, parts as they stand, and what happened, oldest first.
+
+    `erased`: hashes of photos whose content was taken out.
+    """
 
     asked: dict[str, str | None] = Field(default_factory=dict)
     lots: list[LotLine] = Field(default_factory=list)
     parts: list[PartStanding] = Field(default_factory=list)
     history: list[EntryLine] = Field(default_factory=list)
+    erased: list[str] = Field(default_factory=list)
 
 
 class Sibling(Result):
@@ -142,10 +146,11 @@ class KitOverdue(Result):
 
 
 class Overdue(BookAnswer):
-    """The answer of `book overdue`."""
+    """The answer of `book overdue`. `known`: every kit the book knows of."""
 
     within_days: int
     kits: list[KitOverdue] = Field(default_factory=list)
+    known: list[str] = Field(default_factory=list)
 
 
 class Finding(Result):

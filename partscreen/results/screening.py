@@ -202,6 +202,23 @@ class ControlSeen(Result):
     vbe_change: float | None = None
 
 
+class GroupsSeen(Result):
+    """The figure of each part in which two groups are looked for (gain at the upper current over gain at the lower).
+
+    `parts`, `values`, `group`: one a part that has it; `group` 1 or 2 by rising value, all 1 where there is one group.
+    `statistic`: of the best split; `bar`: what one clean lot of this size in 100 exceeds; None with fewer than six.
+    """
+
+    quantity: str
+    conditions: str
+    parts: list[str]
+    values: list[float]
+    group: list[int]
+    two: bool
+    statistic: float | None = None
+    bar: float | None = None
+
+
 class SubLot(Result):
     """Parts of a lot that bear one date code, or several codes of few parts taken together."""
 
@@ -216,7 +233,8 @@ class LotResult(Result):
     """Everything said about one lot.
 
     `sheet`: what the lot sheet tells besides (order, return_by, price, notes, count, ...), as it stands there. `files`:
-    those that hold readings of the lot. `spots`: its single readings. `control`: the control pieces of its sessions.
+    those that hold readings of the lot. `spots`: its single readings. `control`: the control pieces of its sessions. `groups`:
+    what two groups of parts are looked for in.
     """
 
     lot: str
@@ -237,6 +255,7 @@ class LotResult(Result):
     spots: list[SpotTaken] = Field(default_factory=list)
     control: list[ControlSeen] = Field(default_factory=list)
     sub_lots: list[SubLot] = Field(default_factory=list)
+    groups: GroupsSeen | None = None
 
 
 class InputProblem(Result):

@@ -11,8 +11,8 @@ from partscreen.readings.findings import add_note
 from partscreen.readings.tables import Batch
 from partscreen.reference.wording import conditions_text, figure_text
 from partscreen.results import LotResult, NextMeasurement, PartResult, QualityNote, Reason
+from partscreen.screening.advice.recipes import HANDS
 from partscreen.screening.observe import UNSTATED_BIAS_LN_STD
-from partscreen.screening.recipes import HANDS
 
 APART = 4.0
 """Standard uncertainties of their difference beyond which two readings contradict each other (assumption: one pair in

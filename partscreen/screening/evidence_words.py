@@ -8,11 +8,11 @@ from functools import lru_cache
 import numpy as np
 
 from partscreen.results import Hypothesis, Interval, ReadingEvidence, Reason, Unseen, made
-from partscreen.screening.die_edges import READING as DIE_EDGES
 from partscreen.screening.disposition import Rule
 from partscreen.screening.evidence.linear import ORDER
-from partscreen.screening.outlier_parts import UNLIKE
+from partscreen.screening.outliers.parts import UNLIKE
 from partscreen.screening.weighing import WeighedLot
+from partscreen.screening.without_power.die_edges import READING as DIE_EDGES
 
 LEAST_PROBABILITY = 1e-3  # hypotheses below it are printed as one line, "all others"
 CLEAR_POWER = 0.9  # an alternative these readings would have shown in nine of ten such parts is not listed as unseen

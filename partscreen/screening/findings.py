@@ -15,22 +15,22 @@ from partscreen.readings.tables import Batch
 from partscreen.results import Curves, Fit, LimitResult, PartResult, QualityNote, Reason, made
 from partscreen.screening import evidence_words as words
 from partscreen.screening import reasons as say
-from partscreen.screening.alike import compare
-from partscreen.screening.conformance import UNDECIDED
 from partscreen.screening.disposition import FAULTS, MISFIT_P, REJECT_EVIDENCE, Findings, PartEvidence, Rule, decide
 from partscreen.screening.fitting import GroupFit
-from partscreen.screening.judge_limits import LimitJudgement
-from partscreen.screening.limit_spots import SpotTable
-from partscreen.screening.limit_values import CARRIED, DIRECT, NOT_REACHED
-from partscreen.screening.lot_view import LotView
-from partscreen.screening.not_reached import not_reached_reasons
-from partscreen.screening.observations import Seen
-from partscreen.screening.outlier_parts import outlier_reason
+from partscreen.screening.limits.conformance import UNDECIDED
+from partscreen.screening.limits.judge import LimitJudgement
+from partscreen.screening.limits.not_reached import not_reached_reasons
+from partscreen.screening.limits.spots import SpotTable
+from partscreen.screening.limits.values import CARRIED, DIRECT, NOT_REACHED
+from partscreen.screening.lot.alike import compare
+from partscreen.screening.lot.view import LotView
+from partscreen.screening.outliers.parts import outlier_reason
 from partscreen.screening.stress import Stressed
 from partscreen.screening.weighing import FEW
+from partscreen.screening.without_power.observations import Seen
 
 if TYPE_CHECKING:
-    from partscreen.screening.lot_setup import TypeSetup
+    from partscreen.screening.lot.setup import TypeSetup
     from partscreen.screening.weighing import WeighedLot
 
 Ints = npt.NDArray[np.int64]

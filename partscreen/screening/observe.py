@@ -14,11 +14,11 @@ import numpy as np
 import numpy.typing as npt
 
 from partscreen.device.observations import Observations
+from partscreen.readings.instruments.uncertainty import SessionUncertainty
+from partscreen.readings.instruments.uncertainty import session_uncertainty as without_kit
 from partscreen.readings.tables import Batch, Points, Spots, Sweep
-from partscreen.readings.uncertainty import SessionUncertainty
-from partscreen.readings.uncertainty import session_uncertainty as without_kit
+from partscreen.screening.limits.spot_conditions import ROOM_TEMPERATURE, number_of, spot_base_current, spot_temperature
 from partscreen.screening.output_sweeps import active_rows
-from partscreen.screening.spot_conditions import ROOM_TEMPERATURE, number_of, spot_base_current, spot_temperature
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

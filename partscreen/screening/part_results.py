@@ -12,11 +12,11 @@ import numpy.typing as npt
 
 from partscreen.device.observations import Observations
 from partscreen.results import ChiSquare, Curves, Fit, LimitResult, made
-from partscreen.screening.conformance import DECISION_WORDS
-from partscreen.screening.curve_model import REFERENCE_TEMPERATURE, CurveModel
 from partscreen.screening.fitting import GroupFit
-from partscreen.screening.judge_limits import LimitJudgement
-from partscreen.screening.limit_values import CARRY, REACHED_WORDS
+from partscreen.screening.limits.conformance import DECISION_WORDS
+from partscreen.screening.limits.curve_model import REFERENCE_TEMPERATURE, CurveModel
+from partscreen.screening.limits.judge import LimitJudgement
+from partscreen.screening.limits.values import CARRY, REACHED_WORDS
 from partscreen.screening.own_spread import OwnSpread
 
 Floats = npt.NDArray[np.float64]

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from partscreen.readings.tables import PartCondition
 from partscreen.reference.wording import figure_text
 from partscreen.results import Reason
-from partscreen.screening.judge_limits import LimitLike
+from partscreen.screening.limits.judge import LimitLike
 
 Figures = dict[str, float | int | str | None]
 

@@ -9,38 +9,38 @@ import numpy as np
 import numpy.typing as npt
 
 from partscreen.device.observations import Observations
-from partscreen.readings.kit import Kit
+from partscreen.readings.instruments.kit import Kit
+from partscreen.readings.instruments.uncertainty import SessionUncertainty
+from partscreen.readings.instruments.uncertainty import session_uncertainty as shared_of
 from partscreen.readings.tables import Batch
-from partscreen.readings.uncertainty import SessionUncertainty
-from partscreen.readings.uncertainty import session_uncertainty as shared_of
 from partscreen.reference.library import Library
 from partscreen.reference.population import population_for as library_population
 from partscreen.results import LotResult, PartResult, Reason
-from partscreen.screening.advice import with_advice
-from partscreen.screening.capacitance import capacitance_remarks
-from partscreen.screening.conformance import DEFAULT_RISK
-from partscreen.screening.curve_model import CurveModel, PlainLaws
+from partscreen.screening.advice.held_parts import with_advice
 from partscreen.screening.disposition import DEFAULT_COST, MISFIT_P, Rule
 from partscreen.screening.findings import LotFindings, findings_of_parts
-from partscreen.screening.fitted_curves import FittedCurves
 from partscreen.screening.fitting import FitFunction, GroupFit, fit_group, take_observations
-from partscreen.screening.judge_limits import PartReadings, judge_limits
-from partscreen.screening.limit_spots import spot_tables
-from partscreen.screening.limit_values import NOT_REACHED
-from partscreen.screening.lot_setup import PopulationFor, Progress, TypeSetup, editions_of_maker, other_types, set_up
-from partscreen.screening.lot_view import TOLERABLE_SHARE, judge_lot, view_lot
-from partscreen.screening.lot_words import has_reference, lot_reasons, share_unfit
+from partscreen.screening.limits.capacitance import capacitance_remarks
+from partscreen.screening.limits.conformance import DEFAULT_RISK
+from partscreen.screening.limits.curve_model import CurveModel, PlainLaws
+from partscreen.screening.limits.fitted_curves import FittedCurves
+from partscreen.screening.limits.judge import PartReadings, judge_limits
+from partscreen.screening.limits.spots import spot_tables
+from partscreen.screening.limits.values import NOT_REACHED
+from partscreen.screening.lot.setup import PopulationFor, Progress, TypeSetup, editions_of_maker, other_types, set_up
+from partscreen.screening.lot.sub_lots import with_own_shares
+from partscreen.screening.lot.unknown_types import summary, weigh_unknown
+from partscreen.screening.lot.view import TOLERABLE_SHARE, judge_lot, view_lot
+from partscreen.screening.lot.words import has_reference, lot_reasons, share_unfit
 from partscreen.screening.model_error import misfit_for, widened
-from partscreen.screening.observations import Seen, look_at, with_observations
 from partscreen.screening.observe import GroupReadings, build_observations
-from partscreen.screening.opened_pieces import with_opened_pieces
 from partscreen.screening.own_spread import own_spread
 from partscreen.screening.part_results import SpreadAt, curve_results, fit_results, limit_results, readings_used
 from partscreen.screening.reasons import QUANTITY_WORDS, no_population, no_reference
 from partscreen.screening.stress import Stressed, stressed_parts
-from partscreen.screening.sub_lots import with_own_shares
-from partscreen.screening.unknown_types import summary, weigh_unknown
 from partscreen.screening.weighing import WeighedLot, weigh_group
+from partscreen.screening.without_power.observations import Seen, look_at, with_observations
+from partscreen.screening.without_power.opened_pieces import with_opened_pieces
 
 Ints = npt.NDArray[np.int64]
 
@@ -247,6 +247,7 @@ def _screen_lot(batch: Batch, number: int, group: _Group, settings: Settings) ->
         actions=[],
         reasons=reasons,
         parts=ordered,
+        groups=found.view.seen,
     )
 
 

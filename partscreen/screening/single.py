@@ -7,20 +7,20 @@ from dataclasses import dataclass
 
 from partscreen.errors import Problem, UnusableInput
 from partscreen.quantities import QUANTITIES
-from partscreen.readings.builder import Builder, SpotRow
-from partscreen.readings.conditions import ParsedReading, parse_reading
-from partscreen.readings.corrections import correct
-from partscreen.readings.kit import Kit
-from partscreen.readings.quality import check_quality
+from partscreen.readings.columns.conditions import ParsedReading, parse_reading
+from partscreen.readings.instruments.corrections import correct
+from partscreen.readings.instruments.kit import Kit
+from partscreen.readings.instruments.uncertainty import apply_kit, session_uncertainty
+from partscreen.readings.quality.checks import check_quality
+from partscreen.readings.rows.builder import Builder, SpotRow
 from partscreen.readings.tables import Batch
-from partscreen.readings.uncertainty import apply_kit, session_uncertainty
 from partscreen.reference.library import Library
 from partscreen.reference.population import population_for as library_population
 from partscreen.reference.wording import figure_text
 from partscreen.results import InputFile, LotResult, PartResult
-from partscreen.screening.advice import advise_unweighed
+from partscreen.screening.advice.held_parts import advise_unweighed
 from partscreen.screening.contradictions import hold_contradictions, set_aside
-from partscreen.screening.lot_setup import PopulationFor, TypeSetup, set_up
+from partscreen.screening.lot.setup import PopulationFor, TypeSetup, set_up
 from partscreen.screening.odds import first_sentence
 from partscreen.screening.screen import screen_batch
 

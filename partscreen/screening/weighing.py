@@ -26,11 +26,11 @@ from partscreen.screening.evidence.weigh_lots import (
     weigh_observations,
 )
 from partscreen.screening.fitting import take_observations
-from partscreen.screening.halves import Halves, halves_of
-from partscreen.screening.lot_view import ABOUT_EQUAL
+from partscreen.screening.lot.halves import Halves, halves_of
+from partscreen.screening.lot.view import ABOUT_EQUAL
 from partscreen.screening.model_error import GradingLike, misfit_for
 from partscreen.screening.naming import name_weighed
-from partscreen.screening.outlier_parts import UNLIKE, LotOutliers, find_outliers
+from partscreen.screening.outliers.parts import UNLIKE, LotOutliers, find_outliers
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

@@ -9,8 +9,8 @@ from typing import Annotated
 
 from pydantic import BeforeValidator
 
-from partscreen.readings.numbers import MIXED, BadCell, read_cell
-from partscreen.readings.units import read_unit
+from partscreen.readings.columns.numbers import MIXED, BadCell, read_cell
+from partscreen.readings.columns.units import read_unit
 
 _THERMAL = re.compile(r"^(deg\s*C|°\s*C|C|K|kelvin)\s*/\s*(W|watts?)$", re.IGNORECASE)
 _FUSE = re.compile(r"^(FF|F|M|TT|T)\s*(?=\d)", re.IGNORECASE)

@@ -38,7 +38,15 @@ if TYPE_CHECKING:
     from partscreen.workflow.kit import new_kit, tell_kit
     from partscreen.workflow.learned import learn_from_book
     from partscreen.workflow.lookup import explain_files, saved_columns, tell_types
-    from partscreen.workflow.matching import match_results, match_screenings, matched_figures, write_matching
+    from partscreen.workflow.matching import (
+        match_and_draw,
+        match_results,
+        match_screenings,
+        matched_figures,
+        write_match_figures,
+        write_match_table,
+        write_matching,
+    )
     from partscreen.workflow.new_type import describe_type
     from partscreen.workflow.options import Outcome, Progress, ScreenOptions
     from partscreen.workflow.papers import PaperOptions, paper_labels, paper_lot, paper_record, paper_refund
@@ -50,7 +58,8 @@ if TYPE_CHECKING:
     from partscreen.workflow.sheet import SheetOptions, write_sheet
     from partscreen.workflow.stage import check_stage, replace_type, write_stage
     from partscreen.workflow.trust import TrustOptions, weigh_suppliers
-    from partscreen.workflow.type_in import TypeInOptions, type_readings
+    from partscreen.workflow.type_in import type_readings
+    from partscreen.workflow.type_in_open import TypeInOptions, open_sitting
     from partscreen.workflow.understand import (
         Columns,
         Understood,
@@ -102,6 +111,9 @@ _HOME = {
     "match_results": "matching",
     "match_screenings": "matching",
     "matched_figures": "matching",
+    "match_and_draw": "matching",
+    "write_match_figures": "matching",
+    "write_match_table": "matching",
     "write_matching": "matching",
     "Outcome": "options",
     "Progress": "options",
@@ -125,7 +137,8 @@ _HOME = {
     "load_screening": "saved",
     "replace_type": "stage",
     "write_stage": "stage",
-    "TypeInOptions": "type_in",
+    "TypeInOptions": "type_in_open",
+    "open_sitting": "type_in_open",
     "type_readings": "type_in",
     "Columns": "understand",
     "Understood": "understand",
@@ -169,10 +182,12 @@ __all__ = [
     "learn_from_book",
     "load_screening",
     "make_plan",
+    "match_and_draw",
     "match_results",
     "match_screenings",
     "matched_figures",
     "new_kit",
+    "open_sitting",
     "paper_card",
     "paper_labels",
     "paper_lot",
@@ -209,6 +224,8 @@ __all__ = [
     "with_book_facts",
     "write_columns",
     "write_lots",
+    "write_match_figures",
+    "write_match_table",
     "write_matching",
     "write_outcome",
     "write_sheet",

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from partscreen.book.entries import PartKept, RunInputs, ScreeningKept
     from partscreen.book.facts import Facts
     from partscreen.book.store import Book
-    from partscreen.readings.table_form import Table
+    from partscreen.readings.columns.table_form import Table
 
 
 def correct_entry(

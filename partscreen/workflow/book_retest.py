@@ -20,11 +20,11 @@ if TYPE_CHECKING:
     from partscreen.book.facts import Fact, Facts
     from partscreen.book.places import PartRef
     from partscreen.book.store import Book, Draft
-    from partscreen.readings.kit import Kit
+    from partscreen.readings.instruments.kit import Kit
+    from partscreen.readings.instruments.uncertainty import SessionUncertainty
     from partscreen.readings.tables import Batch
-    from partscreen.readings.uncertainty import SessionUncertainty
     from partscreen.results.retest import RetestResult
-    from partscreen.screening.retest_pairs import Sitting
+    from partscreen.screening.retest.pairs import Sitting
 
 
 def remeasure(
@@ -45,7 +45,7 @@ def remeasure(
     """
     from partscreen.book.record import file_draft, media_type_of
     from partscreen.book.store import Blob
-    from partscreen.readings.kit import load_kit
+    from partscreen.readings.instruments.kit import load_kit
 
     kit = load_kit(options.kit) if options.kit else None
     with opened(where) as (book, facts):
@@ -79,11 +79,11 @@ def remeasure(
 
 def _read(files: Sequence[Path], options: ScreenOptions, kit: Kit | None) -> tuple[Batch, SessionUncertainty]:
     """The readings of now, checked and corrected as for a screening."""
-    from partscreen.readings.control_piece import follow_control_piece
-    from partscreen.readings.corrections import correct
     from partscreen.readings.import_files import import_files
-    from partscreen.readings.quality import check_quality
-    from partscreen.readings.uncertainty import apply_kit, session_uncertainty
+    from partscreen.readings.instruments.control_piece import follow_control_piece
+    from partscreen.readings.instruments.corrections import correct
+    from partscreen.readings.instruments.uncertainty import apply_kit, session_uncertainty
+    from partscreen.readings.quality.checks import check_quality
     from partscreen.screening.contradictions import set_aside
 
     library = load_library(options.references)
@@ -105,8 +105,8 @@ def _compare(
     from partscreen.book.places import find_part
     from partscreen.book.readings_kept import keep_readings
     from partscreen.book.store import Draft
-    from partscreen.screening.retest import compare_retest
-    from partscreen.screening.retest_pairs import sitting_of
+    from partscreen.screening.retest.judge import compare_retest
+    from partscreen.screening.retest.pairs import sitting_of
 
     ref = find_part(facts, batch.part_names[number], asked.lot, asked.supplier)
     fact = _first(facts, ref)
@@ -135,9 +135,9 @@ def _first(facts: Facts, ref: PartRef) -> Fact:
 def _first_sitting(book: Book, facts: Facts, kept: PartKept) -> Sitting:
     from partscreen.book.entries import KitKept, ScreeningKept
     from partscreen.book.readings_kept import batch_of
-    from partscreen.readings.kit import Kit
-    from partscreen.readings.uncertainty import session_uncertainty
-    from partscreen.screening.retest_pairs import sitting_of
+    from partscreen.readings.instruments.kit import Kit
+    from partscreen.readings.instruments.uncertainty import session_uncertainty
+    from partscreen.screening.retest.pairs import sitting_of
 
     run = [
         fact.of(ScreeningKept)

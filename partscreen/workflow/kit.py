@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from partscreen.errors import Problem, UnusableInput
 
 if TYPE_CHECKING:
-    from partscreen.readings.kit import Instrument, Kit
+    from partscreen.readings.instruments.kit import Instrument, Kit
     from partscreen.readings.typed.interview import Asker
     from partscreen.workflow.kit_questions import KitAnswers
 
@@ -23,7 +23,7 @@ def new_kit(asker: Asker, out: Path, *, today: date | None = None) -> bool:
     UnusableInput
         The file is there already, or a place cannot be written to.
     """
-    from partscreen.readings.kit import load_kit
+    from partscreen.readings.instruments.kit import load_kit
     from partscreen.readings.typed.interview import AnswersKept, conduct
     from partscreen.workflow.kit_questions import kit_questionnaire
 
@@ -66,7 +66,7 @@ def tell_kit(path: Path, *, today: date | None = None) -> tuple[str, ...]:
     UnusableInput
         It is no kit.
     """
-    from partscreen.readings.kit import load_kit
+    from partscreen.readings.instruments.kit import load_kit
 
     kit = load_kit(path)
     return tuple(kit_lines(kit, today or date.today()))
@@ -74,7 +74,7 @@ def tell_kit(path: Path, *, today: date | None = None) -> tuple[str, ...]:
 
 def kit_notice(kit: Kit | None, today: date | None = None) -> tuple[str, ...]:
     """What a screening says of a kit whose calibration is overdue."""
-    from partscreen.readings.kit_words import overdue
+    from partscreen.readings.instruments.kit_words import overdue
 
     if kit is None:
         return ()
@@ -105,7 +105,7 @@ def _instrument_lines(one: Instrument) -> list[str]:
     import numpy as np
 
     from partscreen.quantities import QUANTITIES
-    from partscreen.readings.uncertainty import limit_std
+    from partscreen.readings.instruments.uncertainty import limit_std
     from partscreen.reference.wording import figure_text
 
     lines = [f"  {one.name}"]

@@ -9,7 +9,7 @@ from functools import partial
 from typing import Any, TypeVar
 
 from partscreen.quantities import QUANTITIES
-from partscreen.readings.kit_words import figure, not_believable, parse_accuracy
+from partscreen.readings.instruments.kit_words import figure, not_believable, parse_accuracy
 from partscreen.readings.typed.interview import Interview, one_of, optional, text_answer, yes_no
 
 T = TypeVar("T")

@@ -14,12 +14,12 @@ from partscreen.workflow.settings import kelvin, load_library
 if TYPE_CHECKING:
     from partscreen.book.entries import PartKept, ScreeningKept
     from partscreen.book.store import Book
-    from partscreen.readings.kit import Kit
+    from partscreen.readings.instruments.kit import Kit
     from partscreen.readings.tables import Lot
     from partscreen.reference import Library
     from partscreen.reference.learned import LearnedSpreads
-    from partscreen.screening.learn_lots import MeasuredLot
-    from partscreen.screening.lot_setup import PopulationFor
+    from partscreen.screening.learn.of_lots import MeasuredLot
+    from partscreen.screening.lot.setup import PopulationFor
 
 LotKey = tuple[str | None, str]
 
@@ -59,7 +59,7 @@ def learn_from_book(
     """
     from partscreen.book.store import Book
     from partscreen.reference.learned_file import learned_text
-    from partscreen.screening.learn_lots import learn_from_lots
+    from partscreen.screening.learn.of_lots import learn_from_lots
 
     with Book.open(where, create=False) as book:
         lots = _lots_of(book, load_library(references), set(without), most)
@@ -137,7 +137,7 @@ def _lots_of(book: Book, library: Library, without: Collection[LotKey], most: in
 
 
 def _kits(book: Book) -> dict[str, Kit]:
-    from partscreen.readings.kit import Kit
+    from partscreen.readings.instruments.kit import Kit
 
     return {entry.body["content_key"]: Kit.model_validate(entry.body["kit"]) for entry in book.entries(kind="kit")}
 
@@ -146,8 +146,8 @@ def _measured(book: Book, kept: ScreeningKept, library: Library, kits: dict[str,
     import numpy as np
 
     from partscreen.book.readings_kept import batch_of
-    from partscreen.readings.uncertainty import session_uncertainty
-    from partscreen.screening.learn_lots import MeasuredLot
+    from partscreen.readings.instruments.uncertainty import session_uncertainty
+    from partscreen.screening.learn.of_lots import MeasuredLot
     from partscreen.screening.observe import build_observations
 
     try:

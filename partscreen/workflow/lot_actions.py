@@ -28,7 +28,7 @@ def _with_actions(result: LotResult, lot: Lot, chosen: ScreenOptions) -> LotResu
 
 def _plain_price(text: str) -> float | None:
     """A price written in one way only; "1,234" could be two prices and is left out, as anything else is."""
-    from partscreen.readings.numbers import BadCell, decide_marks, evidence, read_cell
+    from partscreen.readings.columns.numbers import BadCell, decide_marks, evidence, read_cell
 
     seen = evidence([text])
     cell = read_cell(text, decide_marks([seen], ",")[0])

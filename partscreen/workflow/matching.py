@@ -36,6 +36,17 @@ def match_results(
         A file is no result, holds no curves, a part stands in two of them, or what is asked for cannot be made of
         these parts; every problem of the files at once.
     """
+    return match_screenings(read_runs(files), options, references=references)
+
+
+def read_runs(files: Sequence[Path | str]) -> list[tuple[str, Screening]]:
+    """Results of `screen`, each with the name of its file.
+
+    Raises
+    ------
+    UnusableInput
+        A file is no result; every problem of the files at once.
+    """
     runs: list[tuple[str, Screening]] = []
     problems: list[Problem] = []
     for file in files:
@@ -45,7 +56,7 @@ def match_results(
             problems += error.problems
     if problems:
         raise UnusableInput(problems)
-    return match_screenings(runs, options, references=references)
+    return runs
 
 
 def match_screenings(
@@ -114,6 +125,70 @@ def write_matching(matching: Matching, path: Path | str) -> Path:
         fix = "name a folder that exists and may be written to"
         raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(path))]) from error
     return target
+
+
+def write_match_table(matching: Matching, path: Path | str) -> Path:
+    """Write a match as a table (CSV), one row a part, parts left over last.
+
+    Raises
+    ------
+    UnusableInput
+        The place cannot be written to.
+    """
+    from partscreen.report.match_table import write_match_table as write
+
+    target = Path(path)
+    try:
+        write(matching, target)
+    except OSError as error:
+        what = f"cannot write: {error.strerror or error}"
+        fix = "name a folder that exists and may be written to"
+        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(path))]) from error
+    return target
+
+
+def match_and_draw(
+    files: Sequence[Path | str],
+    options: MatchOptions | None = None,
+    *,
+    references: Sequence[Path] = (),
+    sets: int | None = None,
+) -> tuple[Matching, list[tuple[Panel, Panel]]]:
+    """As `match_results`, with the figures of the sets (`matched_figures`).
+
+    Raises
+    ------
+    UnusableInput
+        As `match_results`.
+    """
+    runs = read_runs(files)
+    found = match_screenings(runs, options, references=references)
+    return found, matched_figures(runs, found, references=references, sets=sets)
+
+
+def write_match_figures(panels: Sequence[tuple[Panel, Panel]], folder: Path) -> list[Path]:
+    """Write the figures of sets as SVG files, two a set, numbered as the sets are.
+
+    Raises
+    ------
+    UnusableInput
+        The place cannot be written to.
+    """
+    from partscreen.report.drawing import figure_svg
+
+    written = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for number, pair in enumerate(panels, 1):
+            for what, panel in zip(("hfe", "vbe"), pair, strict=True):
+                path = folder / f"set_{number:03d}_{what}.svg"
+                path.write_text(figure_svg(panel, f"set{number}-{what}"), encoding="utf-8")
+                written.append(path)
+    except OSError as error:
+        what = f"cannot write: {error.strerror or error}"
+        fix = "name a folder that exists and may be written to"
+        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(folder))]) from error
+    return written
 
 
 def matched_figures(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from partscreen.errors import Problem
-    from partscreen.readings.kit import Kit
+    from partscreen.readings.instruments.kit import Kit
     from partscreen.readings.tables import Batch
     from partscreen.report.data import ReportData
     from partscreen.results import Screening

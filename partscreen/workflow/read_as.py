@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from partscreen.readings.kit import Accuracy, Kit
+    from partscreen.readings.instruments.kit import Accuracy, Kit
     from partscreen.readings.tables import Batch, Floats, Lot, Spots
     from partscreen.results import ControlSeen, KitUsed, LotResult, SpotTaken
 
@@ -101,7 +101,7 @@ def conditions_words(conditions: Mapping[str, float | str]) -> str:
 
 
 def _control(batch: Batch) -> dict[int, ControlSeen]:
-    from partscreen.readings.control_piece import control_drift
+    from partscreen.readings.instruments.control_piece import control_drift
     from partscreen.results import ControlSeen
 
     found = {}

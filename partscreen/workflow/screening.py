@@ -17,12 +17,12 @@ from partscreen.workflow.settings import kelvin, load_library, polarity_of
 
 if TYPE_CHECKING:
     from partscreen.readings.import_files import Amend
-    from partscreen.readings.kit import Kit
+    from partscreen.readings.instruments.kit import Kit
     from partscreen.readings.tables import Batch
     from partscreen.reference import Library
     from partscreen.report.data import ReportData
     from partscreen.results import InputFile, LotResult, Screening
-    from partscreen.screening.lot_setup import PopulationFor
+    from partscreen.screening.lot.setup import PopulationFor
 
 
 def screen_files(
@@ -51,18 +51,18 @@ def screen_files(
         A setting (kit, lot in words, temperature, reference file) cannot be used. Content of files never raises:
         problems stand in the result, and the good parts go on.
     """
-    from partscreen.readings.control_piece import follow_control_piece
-    from partscreen.readings.corrections import correct
     from partscreen.readings.import_files import import_files
-    from partscreen.readings.kit import load_kit
-    from partscreen.readings.lot_sheet import parse_lot_option
-    from partscreen.readings.quality import check_quality
-    from partscreen.readings.uncertainty import apply_kit, session_uncertainty
+    from partscreen.readings.instruments.control_piece import follow_control_piece
+    from partscreen.readings.instruments.corrections import correct
+    from partscreen.readings.instruments.kit import load_kit
+    from partscreen.readings.instruments.uncertainty import apply_kit, session_uncertainty
+    from partscreen.readings.quality.checks import check_quality
+    from partscreen.readings.rows.lot_sheet import parse_lot_option
     from partscreen.results import Screening
     from partscreen.screening.contradictions import hold_contradictions, set_aside
-    from partscreen.screening.lots_left_out import leave_out
+    from partscreen.screening.lot.left_out import leave_out
+    from partscreen.screening.lot.sub_lots import with_mixed_marked, with_sub_lots
     from partscreen.screening.screen import screen_batch
-    from partscreen.screening.sub_lots import with_mixed_marked, with_sub_lots
 
     chosen = options or ScreenOptions()
     tell = progress or silent
@@ -120,7 +120,7 @@ def screen_files(
     return Outcome(
         screening,
         exit_code(screening, batch.problems),
-        _report_data(batch, results, library, notices) if figures else None,
+        _report_data(batch, results, library, notices, with_control) if figures else None,
         notices,
         batch,
         kit,
@@ -137,7 +137,7 @@ def check_part(
     UnusableInput
         A reading or a setting cannot be used; every problem of every reading at once.
     """
-    from partscreen.readings.kit import load_kit
+    from partscreen.readings.instruments.kit import load_kit
     from partscreen.results import Screening
     from partscreen.screening.single import check_readings
 
@@ -207,11 +207,13 @@ def _settings_with_problems(batch: Batch) -> list[InputFile]:
     return [InputFile(file=name, problems=problems) for name, problems in found.items()]
 
 
-def _report_data(batch: Batch, lots: Sequence[LotResult], library: Library, notices: tuple[str, ...]) -> ReportData:
+def _report_data(
+    batch: Batch, lots: Sequence[LotResult], library: Library, notices: tuple[str, ...], with_control: Batch
+) -> ReportData:
     from partscreen.report.collect import lot_data
     from partscreen.report.data import ReportData
 
-    return ReportData(lots=lot_data(batch, lots, library), notices=notices, not_tested=_NOT_TESTED)
+    return ReportData(lots=lot_data(batch, lots, library, with_control), notices=notices, not_tested=_NOT_TESTED)
 
 
 _NOT_TESTED = ("Nothing here has stressed a part at its rated voltage, power or temperature unless a reading says so.",)

@@ -11,7 +11,7 @@ from partscreen.errors import Problem, UnknownType, UnusableInput
 from partscreen.workflow.settings import load_library
 
 if TYPE_CHECKING:
-    from partscreen.readings.kit import Kit
+    from partscreen.readings.instruments.kit import Kit
     from partscreen.reference import ReferenceType
     from partscreen.report.papers.form import Sheet
     from partscreen.report.papers.grid import Grid
@@ -53,15 +53,16 @@ class Written:
 
 
 def write_sheet(type_name: str, options: SheetOptions) -> Written:
-    """Stickers (PDF), a sheet for the pen (PDF), the same table as workbook and CSV, and a lot sheet of one row.
+    """Stickers (PDF), a sheet for the pen (PDF), the same table as workbooks and CSV, and a lot sheet of one row.
 
     Raises
     ------
     UnusableInput
         A name, number, grid or kit cannot be used, the stickers do not fit, or a file is there already.
     """
-    from partscreen.report.papers.form import Sheet, csv_text, lot_row, sheet_pdf, workbook
+    from partscreen.report.papers.form import Sheet, csv_text, headers, lot_row, sheet_pdf, table, workbook
     from partscreen.report.papers.form_columns import form_of
+    from partscreen.report.papers.open_document import ods_table
 
     grid, kit = _settings(options)
     library = load_library(options.references)
@@ -90,6 +91,7 @@ def write_sheet(type_name: str, options: SheetOptions) -> Written:
         f"{options.lot}_stickers.pdf": stickers,
         f"{options.lot}_sheet.pdf": sheet_pdf(sheet),
         f"{options.lot}.xlsx": workbook(sheet),
+        f"{options.lot}.ods": ods_table("readings", [headers(sheet), *table(sheet)]),
         f"{options.lot}.csv": csv_text(sheet).encode("utf-8-sig"),
         f"{options.lot}_lot.csv": lot_row(sheet, [("count", str(pieces))]).encode("utf-8-sig"),
     }
@@ -123,7 +125,7 @@ def stickers_pdf(sheet: Sheet, grid: Grid, *, first: int = 1, outline: bool = Fa
 
 def _settings(options: SheetOptions) -> tuple[Grid, Kit | None]:
     """Grid and kit; problems of all settings are told at once."""
-    from partscreen.readings.kit import load_kit
+    from partscreen.readings.instruments.kit import load_kit
     from partscreen.report.papers.grid import DEFAULT_GRID, parse_grid
 
     problems = [*_names(options), *_counts(options)]

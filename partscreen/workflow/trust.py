@@ -50,7 +50,7 @@ def weigh_suppliers(options: TrustOptions) -> Trust:
         A setting, a result or the book cannot be used; every problem at once.
     """
     from partscreen.lots.trust import HALF_LIFE_DAYS, supplier_trust
-    from partscreen.screening.lot_view import TOLERABLE_SHARE
+    from partscreen.screening.lot.view import TOLERABLE_SHARE
 
     day = _checked(options)
     if options.results:

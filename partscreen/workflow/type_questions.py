@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from partscreen.quantities import ZERO_CELSIUS
-from partscreen.readings.conditions import parse_conditions
-from partscreen.readings.kit_words import figure
+from partscreen.readings.columns.conditions import parse_conditions
+from partscreen.readings.instruments.kit_words import figure
 from partscreen.readings.typed.interview import Interview, one_of, optional, text_answer, yes_no
 from partscreen.reference.symbols import CHARACTERISTICS, CONDITIONS, RATINGS
 

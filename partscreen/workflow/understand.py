@@ -14,10 +14,10 @@ from partscreen.errors import Problem, UnusableInput
 from partscreen.workflow.options import Progress, ScreenOptions, silent
 
 if TYPE_CHECKING:
-    from partscreen.readings.column_map import MapLine
-    from partscreen.readings.table_form import Table
+    from partscreen.readings.columns.column_map import MapLine
+    from partscreen.readings.columns.table_form import Table
+    from partscreen.readings.columns.understanding import FileUnderstanding
     from partscreen.readings.tables import Lot
-    from partscreen.readings.understanding import FileUnderstanding
 
 _SHOWN_ROWS = 3  # cells of each column shown beside what they were read as
 _LARGEST_SHOWN = 2 << 20  # bytes; larger files are not opened a second time for that
@@ -68,7 +68,7 @@ def understand_files(
         A lot in words cannot be read. Content of files never raises.
     """
     from partscreen.readings.import_files import read_files
-    from partscreen.readings.lot_sheet import parse_lot_option
+    from partscreen.readings.rows.lot_sheet import parse_lot_option
 
     chosen = options or ScreenOptions()
     tell = progress or silent
@@ -93,8 +93,8 @@ def understand_files(
 
 def _columns(file: Path, understood: Sequence[FileUnderstanding]) -> list[Columns]:
     """The first table of a file; where nothing was read of it, the words above its fullest columns."""
-    from partscreen.readings.recognise import recognised_count
-    from partscreen.readings.sources import READERS, open_tables
+    from partscreen.readings.columns.recognise import recognised_count
+    from partscreen.readings.forms.sources import READERS, open_tables
 
     try:
         if file.stat().st_size > _LARGEST_SHOWN:
@@ -192,7 +192,7 @@ def write_columns(lines: Sequence[MapLine], decimal: str, path: Path) -> Path:
     UnusableInput
         Nothing is named, one thing is named twice, or the map cannot be used: every problem. Nothing is written then.
     """
-    from partscreen.readings.column_map import column_map_from, column_map_text
+    from partscreen.readings.columns.column_map import column_map_from, column_map_text
 
     if not lines:
         fix = "say of at least one column what it is"
@@ -214,7 +214,7 @@ def write_columns(lines: Sequence[MapLine], decimal: str, path: Path) -> Path:
 def column_roles() -> tuple[tuple[str, str, str], ...]:
     """What a column can be: (name in a column map, plain words, SI unit or ""), for people to choose from."""
     from partscreen.quantities import QUANTITIES
-    from partscreen.readings.recognise import ROLES
+    from partscreen.readings.columns.recognise import ROLES
 
     words = {
         "lot": "lot (bag)",

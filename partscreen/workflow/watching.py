@@ -88,7 +88,7 @@ def watch_folder(
 
 
 def _judge(options: ScreenOptions, record_in: str | None) -> Judge:
-    from partscreen.readings.kit import load_kit
+    from partscreen.readings.instruments.kit import load_kit
     from partscreen.workflow.book_record import keep_screening
     from partscreen.workflow.screening import screen_files
     from partscreen.workflow.settings import load_library

@@ -8,7 +8,7 @@ import pytest
 from typer.testing import CliRunner
 
 from partscreen.cli.app import app
-from partscreen.readings.kit import load_kit
+from partscreen.readings.instruments.kit import load_kit
 from tests.docs.bag import FOLDER
 
 KITS = sorted((Path(__file__).resolve().parents[2] / "docs" / "examples" / "kits").glob("*.toml"))

@@ -10,10 +10,10 @@ from io import StringIO
 
 import pytest
 
-from partscreen.readings.column_map import column_map_from
+from partscreen.readings.columns.column_map import column_map_from
 from partscreen.readings.import_files import import_files
-from partscreen.readings.kit import Kit
-from partscreen.readings.lot_sheet import load_lot_sheet
+from partscreen.readings.instruments.kit import Kit
+from partscreen.readings.rows.lot_sheet import load_lot_sheet
 from partscreen.reference.validate import build
 from partscreen.stage.model import Stage
 from tests.docs import bag, picture

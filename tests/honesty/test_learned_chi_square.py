@@ -19,7 +19,7 @@ from benchmarks.honesty.study import whole_study
 from partscreen.device.fit import fit_parts
 from partscreen.reference.learned_file import spreads_of
 from partscreen.reference.population import population_for
-from partscreen.screening.learn_lots import MeasuredLot, learn_from_lots
+from partscreen.screening.learn.of_lots import MeasuredLot, learn_from_lots
 from partscreen.screening.model_error import misfit_for, widened
 from tests.facts import needs_facts
 from tests.outside.ngspice import needs_ngspice

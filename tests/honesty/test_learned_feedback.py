@@ -14,7 +14,7 @@ from benchmarks.honesty.sample import small_study
 from benchmarks.honesty.worlds import World
 from partscreen.reference.learned_file import spreads_of
 from partscreen.reference.population import population_for
-from partscreen.screening.learn_lots import MeasuredLot, learn_from_lots
+from partscreen.screening.learn.of_lots import MeasuredLot, learn_from_lots
 
 KIT = KITS.index(1.0)
 ROUNDS = 4

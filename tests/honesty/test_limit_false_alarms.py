@@ -13,8 +13,8 @@ import pytest
 from partscreen.device.predict import predict_gain
 from partscreen.reference.library import Library
 from partscreen.reference.population import population_for
-from partscreen.screening.conformance import Tolerance, conformance_probability, decide, guard_band
-from partscreen.screening.judge_limits import REJECT_BELOW, PartReadings, judge_limits
+from partscreen.screening.limits.conformance import Tolerance, conformance_probability, decide, guard_band
+from partscreen.screening.limits.judge import REJECT_BELOW, PartReadings, judge_limits
 from partscreen.screening.observe import build_observations
 from partscreen.screening.screen import screen_batch
 from tests.screening.bench import ROOM, TextbookDevice, batch, gain_limit, points

@@ -4,7 +4,7 @@ lots)."""
 import numpy as np
 import pytest
 
-from partscreen.screening.robust import best_split, outlying
+from partscreen.screening.lot.robust import best_split, outlying
 
 LOTS = 3000
 SIZES = (8, 20, 50, 100)

@@ -7,8 +7,8 @@ from partscreen.screening.evidence.engine import weigh_lot
 from partscreen.screening.evidence.lot import share_priors
 from partscreen.screening.evidence.settle import settle
 from partscreen.screening.evidence.weigh_lots import knowledge_from
-from partscreen.screening.outlier_model import outlier_distances
-from partscreen.screening.outlier_parts import find_outliers
+from partscreen.screening.outliers.model import outlier_distances
+from partscreen.screening.outliers.parts import find_outliers
 from tests.screening.simulated_parts import CONSTANTS, base_theta, draw, read, spread
 
 SIZES = (8, 20, 50, 100)

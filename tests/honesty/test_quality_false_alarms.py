@@ -12,10 +12,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from partscreen.readings.kit import load_kit
-from partscreen.readings.quality import check_quality
+from partscreen.readings.instruments.kit import load_kit
+from partscreen.readings.instruments.uncertainty import apply_kit
+from partscreen.readings.quality.checks import check_quality
 from partscreen.readings.tables import Batch, Sweep
-from partscreen.readings.uncertainty import apply_kit
 from partscreen.simulate.bench import simulate_lot
 from partscreen.simulate.cards import card_names
 from partscreen.simulate.kits import KITS, plan_up_to

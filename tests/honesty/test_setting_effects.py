@@ -20,7 +20,7 @@ from partscreen.screening.evidence import engine, lot, settle, spreads
 from partscreen.screening.evidence.engine import weigh_lot
 from partscreen.screening.evidence.lot import share_priors
 from partscreen.screening.evidence.weigh_lots import knowledge_from
-from partscreen.screening.lot_words import has_reference
+from partscreen.screening.lot.words import has_reference
 from partscreen.screening.weighing import BULK_EVIDENCE, LONE_EVIDENCE, WeighedLot
 from tests.screening.lots import observe
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from partscreen.screening.conformance import (
+from partscreen.screening.limits.conformance import (
     DEFAULT_RISK,
     Tolerance,
     acceptance_rate,

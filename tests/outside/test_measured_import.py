@@ -11,7 +11,7 @@ import csv
 import numpy as np
 import pytest
 
-from partscreen.readings.column_map import column_map_from
+from partscreen.readings.columns.column_map import column_map_from
 from partscreen.readings.import_files import read_files
 from partscreen.readings.tables import Sweep
 from tests.facts import MEASURED, needs_facts

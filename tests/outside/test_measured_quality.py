@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 from partscreen.readings.gummel import gummel_slope
-from partscreen.readings.quality import check_quality
+from partscreen.readings.instruments.uncertainty import apply_kit
+from partscreen.readings.quality.checks import check_quality
 from partscreen.readings.tables import Batch, Sweep
-from partscreen.readings.uncertainty import apply_kit
 from tests.facts import needs_facts
 from tests.outside.measured_files import measured
 

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from scipy.stats import f
 
-from partscreen.screening.outlier_model import _judge, _teach, outlier_distances
-from partscreen.screening.robust import pat_limits, robust_centre
+from partscreen.screening.lot.robust import pat_limits, robust_centre
+from partscreen.screening.outliers.model import _judge, _teach, outlier_distances
 from tests.screening.test_lot_view import NAPHTHALENE, ROSNER, URANIUM
 
 # Hawkins, Bradu and Kass, Technometrics 26, 197-208, 1984: X1, X2, X3 of 75 rows, the first 14 planted

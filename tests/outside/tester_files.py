@@ -9,11 +9,11 @@ from pathlib import Path
 
 import numpy as np
 
-from partscreen.readings.corrections import correct
 from partscreen.readings.import_files import import_files
-from partscreen.readings.quality import check_quality
+from partscreen.readings.instruments.corrections import correct
+from partscreen.readings.instruments.uncertainty import SessionUncertainty, apply_kit, session_uncertainty
+from partscreen.readings.quality.checks import check_quality
 from partscreen.readings.tables import Batch, Floats, Sweep
-from partscreen.readings.uncertainty import SessionUncertainty, apply_kit, session_uncertainty
 from partscreen.reference.library import Library
 from partscreen.reference.rows import Curve
 

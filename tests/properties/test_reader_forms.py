@@ -12,9 +12,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from partscreen.readings.columns.wide_header import is_wide, join_conditions, wide_column
 from partscreen.readings.import_files import read_files
-from partscreen.readings.lot_files import read_range
-from partscreen.readings.wide_header import is_wide, join_conditions, wide_column
+from partscreen.readings.rows.lot_files import read_range
 from tests.readings.one_lot import ods, ods_cell
 
 CALM = [HealthCheck.too_slow, HealthCheck.function_scoped_fixture]

@@ -8,7 +8,8 @@ import zlib
 import pytest
 from openpyxl import Workbook
 
-from partscreen.readings import parquet_tables, sizes
+from partscreen.readings import sizes
+from partscreen.readings.forms import parquet_tables
 from partscreen.readings.import_files import read_files
 from tests.readings.bench_files import codes, imported, write
 from tests.readings.one_lot import ods, ods_cell
@@ -250,7 +251,7 @@ def test_figures_of_absurd_length_in_json_are_told_quickly(tmp_path):
 
 
 def test_json_larger_than_its_limit_is_refused(tmp_path, monkeypatch):
-    from partscreen.readings import json_tables
+    from partscreen.readings.forms import json_tables
 
     monkeypatch.setattr(json_tables, "MAX_JSON", 1000)
     batch = imported(tmp_path, json.dumps([{"part": "1", "hfe": 80}] * 100), "bag.json")
@@ -265,7 +266,7 @@ def test_a_file_at_its_limit_is_read_and_one_byte_more_is_refused(tmp_path):
 
 
 def test_an_endless_file_is_refused(monkeypatch):
-    from partscreen.readings import sources
+    from partscreen.readings.forms import sources
 
     monkeypatch.setattr(sources, "read_capped", lambda path: sizes.read_capped(path, 10_000))
     batch = read_files(["/dev/zero"]).batch

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from partscreen.errors import UnusableInput
-from partscreen.readings.column_map import column_map_from, load_column_map
+from partscreen.readings.columns.column_map import column_map_from, load_column_map
+from partscreen.readings.columns.understanding import save_column_map
 from partscreen.readings.import_files import read_files
 from partscreen.readings.tables import Sweep
-from partscreen.readings.understanding import save_column_map
 from tests.readings.bench_files import codes, write
 
 DATA = "sample;strom;basis;spannung\nK1;-0,5;-5,0;0,71\nK1;-1,0;-11,0;0,74\n"

@@ -3,9 +3,9 @@
 import pytest
 
 from partscreen.errors import UnusableInput
-from partscreen.readings.conditions import parse_conditions, parse_reading
-from partscreen.readings.recognise import recognise
-from partscreen.readings.units import DoubtfulUnit, read_unit
+from partscreen.readings.columns.conditions import parse_conditions, parse_reading
+from partscreen.readings.columns.recognise import recognise
+from partscreen.readings.columns.units import DoubtfulUnit, read_unit
 
 
 @pytest.mark.parametrize(

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from partscreen.readings.control_piece import follow_control_piece
-from partscreen.readings.corrections import correct, hfe_to_temperature, self_heating, vbe_to_temperature
-from partscreen.readings.kit import load_kit
-from partscreen.readings.quality import check_quality
+from partscreen.readings.instruments.control_piece import follow_control_piece
+from partscreen.readings.instruments.corrections import correct, hfe_to_temperature, self_heating, vbe_to_temperature
+from partscreen.readings.instruments.kit import load_kit
+from partscreen.readings.instruments.uncertainty import apply_kit, session_uncertainty
+from partscreen.readings.quality.checks import check_quality
 from partscreen.readings.tables import Batch, Floats, Lot, Sweep
-from partscreen.readings.uncertainty import apply_kit, session_uncertainty
 from tests.readings.sweeps import assemble, batch_of, clean_lot, gain_and_vbe, lot_parameters, spots_of, with_points
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "docs" / "examples"

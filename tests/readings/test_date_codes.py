@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from partscreen.readings.date_codes import codes_of_sheet, plain_code
 from partscreen.readings.import_files import import_files
+from partscreen.readings.rows.date_codes import codes_of_sheet, plain_code
 from partscreen.readings.some_parts import take_parts
 from partscreen.readings.tables import Lot
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from partscreen.readings.import_files import import_files
-from partscreen.readings.quality import check_quality
-from partscreen.readings.uncertainty import apply_kit
+from partscreen.readings.instruments.uncertainty import apply_kit
+from partscreen.readings.quality.checks import check_quality
 from tests.readings.typed_lots import COLUMNS, HEADERS, population, sound_lot
 
 TYPES = ("2SC5200", "2SA1943", "MJL21194", "2N3055")

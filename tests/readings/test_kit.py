@@ -10,9 +10,9 @@ import pytest
 
 from partscreen.errors import UnusableInput
 from partscreen.readings.import_files import import_files
-from partscreen.readings.kit import load_kit
+from partscreen.readings.instruments.kit import load_kit
+from partscreen.readings.instruments.uncertainty import apply_kit, resolution, session_uncertainty
 from partscreen.readings.tables import Sweep
-from partscreen.readings.uncertainty import apply_kit, resolution, session_uncertainty
 from tests.readings.sweeps import assemble, clean_lot, spots_of, with_points
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "docs" / "examples"

@@ -5,7 +5,7 @@ from openpyxl import Workbook
 
 from partscreen.errors import UnusableInput
 from partscreen.readings.import_files import read_files
-from partscreen.readings.lot_sheet import load_lot_sheet, parse_lot_option
+from partscreen.readings.rows.lot_sheet import load_lot_sheet, parse_lot_option
 from partscreen.readings.tables import Lot
 from tests.readings.bench_files import codes, write
 

@@ -3,7 +3,7 @@
 import pytest
 
 from partscreen.readings.import_files import read_files
-from partscreen.readings.lot_sheet import load_lot_sheet
+from partscreen.readings.rows.lot_sheet import load_lot_sheet
 from partscreen.readings.tables import SEVERAL_TYPES, Lot
 from tests.readings.bench_files import codes, write
 

@@ -5,8 +5,8 @@ import pytest
 
 from partscreen.errors import UnusableInput
 from partscreen.readings.import_files import read_files
-from partscreen.readings.lot_files import file_names, read_range
-from partscreen.readings.lot_sheet import parse_lot_option
+from partscreen.readings.rows.lot_files import file_names, read_range
+from partscreen.readings.rows.lot_sheet import parse_lot_option
 from partscreen.readings.tables import Lot
 from tests.readings.bench_files import codes, write
 

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from partscreen.readings.control_piece import follow_control_piece
-from partscreen.readings.corrections import correct
-from partscreen.readings.kit import load_kit
-from partscreen.readings.quality import check_quality
+from partscreen.readings.instruments.control_piece import follow_control_piece
+from partscreen.readings.instruments.corrections import correct
+from partscreen.readings.instruments.kit import load_kit
+from partscreen.readings.instruments.uncertainty import apply_kit
+from partscreen.readings.quality.checks import check_quality
 from partscreen.readings.tables import Batch, Sweep
-from partscreen.readings.uncertainty import apply_kit
 from tests.readings.sweeps import (
     TEMP,
     assemble,

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from partscreen.readings.import_files import import_files
-from partscreen.readings.quality import check_quality
-from partscreen.readings.uncertainty import apply_kit
+from partscreen.readings.instruments.uncertainty import apply_kit
+from partscreen.readings.quality.checks import check_quality
 
 IC = np.geomspace(0.01, 5.0, 10)
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from partscreen.errors import UnusableInput
-from partscreen.readings.column_map import column_map_from
+from partscreen.readings.columns.column_map import column_map_from
 from partscreen.readings.import_files import read_files
-from partscreen.readings.long_traces import ABOVE_NOISE, MOST_POINTS, trace_noise
+from partscreen.readings.quality.long_traces import ABOVE_NOISE, MOST_POINTS, trace_noise
 from partscreen.workflow import ScreenOptions, screen_files
 from tests.readings.bench_files import write
 
@@ -89,7 +89,7 @@ def test_a_shunt_needs_a_voltage_and_a_resistance(entry, what):
 
 
 def test_a_map_with_a_shunt_is_saved_and_reads_the_file_again(tmp_path, a_map):
-    from partscreen.readings.understanding import save_column_map
+    from partscreen.readings.columns.understanding import save_column_map
 
     path = write(tmp_path, "T1.csv", recording(90))
     first = read_files([path], column_map=a_map)

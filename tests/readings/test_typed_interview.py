@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from partscreen.errors import UnusableInput
-from partscreen.readings.kit_words import months_after, not_believable, overdue, parse_accuracy
+from partscreen.readings.instruments.kit_words import months_after, not_believable, overdue, parse_accuracy
 from partscreen.readings.typed.interview import AnswersKept, Interview, conduct, one_of, text_answer
 
 

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
+from partscreen.readings.columns.wide_header import split_wide, wide_column
 from partscreen.readings.import_files import read_files
-from partscreen.readings.kit import Kit
+from partscreen.readings.instruments.kit import Kit
 from partscreen.readings.tables import Sweep
-from partscreen.readings.wide_header import split_wide, wide_column
 from tests.readings.bench_files import codes, imported, write
 
 HEADER = "part;C_BE [nF] @ VBE=0 V, f=1 MHz;hFE @ IC=0.1 A, VCE=5 V;hFE @ IC=1 A, VCE=5 V;VBE [mV] @ IC=1 A, VCE=5 V\n"
@@ -240,7 +240,7 @@ def test_a_column_map_reads_a_wide_file_with_names_of_its_own(tmp_path):
 
 
 def test_the_map_saved_from_a_wide_file_reads_it_again(tmp_path):
-    from partscreen.readings.understanding import save_column_map
+    from partscreen.readings.columns.understanding import save_column_map
 
     path = write(tmp_path, "wide.csv", HEADER + ROWS)
     found = read_files([path])

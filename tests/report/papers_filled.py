@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from partscreen.readings.wide_header import wide_column
+from partscreen.readings.columns.wide_header import wide_column
 from partscreen.simulate.bench import read_lot
 from partscreen.simulate.cards import type_card
 from partscreen.simulate.kits import BenchKit, Plan

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from partscreen.readings.conditions import parse_conditions
-from partscreen.readings.kit import load_kit
+from partscreen.readings.columns.conditions import parse_conditions
+from partscreen.readings.instruments.kit import load_kit
 from partscreen.workflow import ScreenOptions, check_part, screen_files
 from partscreen.workflow.read_as import conditions_words, kit_used
 

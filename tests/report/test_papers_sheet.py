@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from partscreen.readings.kit import Kit, load_kit
-from partscreen.readings.wide_header import wide_column
+from partscreen.readings.columns.wide_header import wide_column
+from partscreen.readings.instruments.kit import Kit, load_kit
 from partscreen.report.papers.form import EVERY, Sheet, csv_text, headers, lot_row, reading_order, sheet_pdf, workbook
 from partscreen.report.papers.form_columns import MOST_CURRENTS, form_of
 from partscreen.workflow.settings import load_library

@@ -7,14 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from partscreen.readings.corrections import correct
 from partscreen.readings.import_files import import_files
-from partscreen.readings.quality import check_quality
+from partscreen.readings.instruments.corrections import correct
+from partscreen.readings.instruments.uncertainty import apply_kit
+from partscreen.readings.quality.checks import check_quality
 from partscreen.readings.tables import Lot
-from partscreen.readings.uncertainty import apply_kit
 from partscreen.reference.library import Library
+from partscreen.screening.lot.sub_lots import with_mixed_marked, with_sub_lots
 from partscreen.screening.screen import screen_batch
-from partscreen.screening.sub_lots import with_mixed_marked, with_sub_lots
 from partscreen.simulate.bench import read_lot
 from partscreen.simulate.cards import type_card
 from partscreen.simulate.kits import KITS, plan_up_to

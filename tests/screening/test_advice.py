@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from partscreen.readings.kit import load_kit
+from partscreen.readings.instruments.kit import load_kit
 from partscreen.reference.library import Library
 from partscreen.reference.population import population_for
 from partscreen.screening.screen import screen_batch

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from partscreen.screening.conformance import (
+from partscreen.screening.limits.conformance import (
     Tolerance,
     conformance_probability,
     decide,

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from partscreen.screening.die_edges import SAME_MASK, DieAreas, die_areas, reference_area, weigh_edges
 from partscreen.screening.evidence.combine import Weighed
 from partscreen.screening.evidence.reach import Area
+from partscreen.screening.without_power.die_edges import SAME_MASK, DieAreas, die_areas, reference_area, weigh_edges
 from tests.screening.bench import batch, spots
 
 NONE = np.zeros(0, dtype=np.int64)

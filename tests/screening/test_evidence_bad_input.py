@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from partscreen.reference.population_spreads import load_spreads
-from partscreen.screening.alike import assumed_population
 from partscreen.screening.evidence.weigh_lots import knowledge_from, learn_from_known_good, weigh_observations
-from partscreen.screening.halves import halves_of
-from partscreen.screening.outlier_parts import find_outliers, outlier_reason
+from partscreen.screening.lot.alike import assumed_population
+from partscreen.screening.lot.halves import halves_of
+from partscreen.screening.outliers.parts import find_outliers, outlier_reason
 from tests.screening.simulated_parts import CONSTANTS, base_theta, draw, read, smaller, spread
 
 WITHIN, BETWEEN, EDITION = (spread(kind) for kind in ("within", "between", "edition"))

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from partscreen.readings.tables import Sweep
-from partscreen.screening.curve_model import PlainLaws
-from partscreen.screening.judge_limits import PartReadings, judge_limits
-from partscreen.screening.limit_spots import spot_tables
-from partscreen.screening.limit_values import CARRIED, DIRECT, NOT_REACHED
+from partscreen.screening.limits.curve_model import PlainLaws
+from partscreen.screening.limits.judge import PartReadings, judge_limits
+from partscreen.screening.limits.spots import spot_tables
+from partscreen.screening.limits.values import CARRIED, DIRECT, NOT_REACHED
 from partscreen.screening.observe import build_observations
 from tests.screening.bench import ROOM, Limit, TextbookDevice, batch, gain_limit, points, spots
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from partscreen.results import Interval
-from partscreen.screening.lot_view import judge_lot, view_lot
+from partscreen.screening.lot.robust import best_split, modified_z, outlying, pat_limits, robust_centre
+from partscreen.screening.lot.view import judge_lot, view_lot
 from partscreen.screening.observe import build_observations
-from partscreen.screening.robust import best_split, modified_z, outlying, pat_limits, robust_centre
 from tests.screening.bench import ROOM, TextbookDevice, batch, points, spots
 
 ROSNER = np.array(

@@ -12,24 +12,24 @@ import pytest
 from scipy.stats import multivariate_normal, norm
 
 from partscreen.device.predict import predict_gain
-from partscreen.readings.kit import Kit, load_kit
+from partscreen.readings.instruments.kit import Kit, load_kit
 from partscreen.reference.library import Library
 from partscreen.reference.population import population_for
-from partscreen.screening.advice import facts_of_setup
-from partscreen.screening.candidates import candidates, dwell_point, last_resorts
-from partscreen.screening.evidence.hypotheses import families
-from partscreen.screening.evidence.weigh_lots import knowledge_from, weigh_observations
-from partscreen.screening.information_gain import bhattacharyya, entropy, expected_gain, mixture_information
-from partscreen.screening.lot_setup import set_up
-from partscreen.screening.next_measurement import (
+from partscreen.screening.advice.candidates import candidates, dwell_point, last_resorts
+from partscreen.screening.advice.held_parts import facts_of_setup
+from partscreen.screening.advice.information_gain import bhattacharyya, entropy, expected_gain, mixture_information
+from partscreen.screening.advice.next_measurement import (
     KNOWN_GOOD,
     Undecided,
     first_measurement,
     menu_of,
     next_measurements,
 )
+from partscreen.screening.advice.recipes import Expected, nearest_resistor, recipe_of
+from partscreen.screening.evidence.hypotheses import families
+from partscreen.screening.evidence.weigh_lots import knowledge_from, weigh_observations
+from partscreen.screening.lot.setup import set_up
 from partscreen.screening.observe import build_observations
-from partscreen.screening.recipes import Expected, nearest_resistor, recipe_of
 from tests.screening.bench import ROOM, batch, points, spots
 
 LIBRARY = Library.load()
@@ -392,7 +392,7 @@ def test_every_recipe_starts_with_the_caution_names_the_polarity_and_says_what_t
 
 
 def test_what_a_recipe_asks_to_write_is_read_back_by_the_program():
-    from partscreen.readings.conditions import parse_reading
+    from partscreen.readings.columns.conditions import parse_reading
 
     for kit in (None, SUPPLY_AND_TWO_METERS, bench_kit(FULL), *map(load_kit, sorted(EXAMPLES.glob("kit_*.toml")))):
         for one in (*candidates(kit, facts()), *last_resorts(kit, facts())):

@@ -13,9 +13,9 @@ from partscreen.readings.tables import Lot
 from partscreen.reference.library import Library
 from partscreen.screening.disposition import REJECT_EVIDENCE, Findings, PartEvidence, Rule, decide
 from partscreen.screening.evidence.combine import Weighed
-from partscreen.screening.observation_table import LOOKS, MOST
-from partscreen.screening.observations import look_at, sheet_weight, weigh_seen
 from partscreen.screening.reasons import NOT_YET_WEIGHED
+from partscreen.screening.without_power.observation_table import LOOKS, MOST
+from partscreen.screening.without_power.observations import look_at, sheet_weight, weigh_seen
 from tests.screening.bench import batch, spots
 from tests.screening.coded_bags import bag, counts, screened, with_seen
 

@@ -2,8 +2,8 @@
 
 import numpy as np
 
+from partscreen.readings.instruments.uncertainty import SessionUncertainty
 from partscreen.readings.tables import Sweep
-from partscreen.readings.uncertainty import SessionUncertainty
 from partscreen.screening.observe import build_observations
 from tests.screening.bench import batch, join, points, spots
 

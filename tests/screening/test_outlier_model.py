@@ -9,8 +9,8 @@ from partscreen.screening.evidence.engine import weigh_lot
 from partscreen.screening.evidence.lot import share_priors
 from partscreen.screening.evidence.settle import settle
 from partscreen.screening.evidence.weigh_lots import knowledge_from
-from partscreen.screening.outlier_model import ALARM_PER_LOT, outlier_distances
-from partscreen.screening.outlier_parts import find_outliers, outlier_reason, seen_by
+from partscreen.screening.outliers.model import ALARM_PER_LOT, outlier_distances
+from partscreen.screening.outliers.parts import find_outliers, outlier_reason, seen_by
 from tests.screening.simulated_parts import CONSTANTS, base_theta, draw, read, smaller, spread
 
 WITHIN, BETWEEN, EDITION = (spread(kind) for kind in ("within", "between", "edition"))

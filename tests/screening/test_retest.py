@@ -12,8 +12,8 @@ from partscreen.device.predict import predict_gain
 from partscreen.reference.library import Library
 from partscreen.reference.population import population_for
 from partscreen.screening.fitting import take_observations
-from partscreen.screening.retest import GAIN_CHANGE, LEAK_FLOORS, SATURATION_CHANGE, compare_retest
-from partscreen.screening.retest_pairs import Leak, Sitting, pairs_of
+from partscreen.screening.retest.judge import GAIN_CHANGE, LEAK_FLOORS, SATURATION_CHANGE, compare_retest
+from partscreen.screening.retest.pairs import Leak, Sitting, pairs_of
 from tests.screening.lots import ROOM, observe
 
 POPULATION = population_for(Library.load().type("2SC5200"))

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from partscreen.errors import UnusableInput
-from partscreen.readings.kit import load_kit
+from partscreen.readings.instruments.kit import load_kit
 from partscreen.reference.library import Library
 from partscreen.reference.population import population_for
 from partscreen.results import Hypothesis, PartResult

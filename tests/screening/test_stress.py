@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from partscreen.screening.candidates import Candidate, facts_of
-from partscreen.screening.recipes import SELLER, recipe_of
+from partscreen.screening.advice.candidates import Candidate, facts_of
+from partscreen.screening.advice.recipes import SELLER, recipe_of
 from partscreen.screening.single import check_readings
 from partscreen.screening.stress import AVALANCHE, BREAKDOWN, DWELL, Stressed, kind_of, stressed_parts
 from tests.screening.bench import batch, points, spots

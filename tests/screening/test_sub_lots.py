@@ -13,8 +13,8 @@ from scipy.stats import beta
 from partscreen.readings.tables import Lot
 from partscreen.results import LotResult, PartResult, Reason
 from partscreen.screening.evidence.lot import share_priors
+from partscreen.screening.lot.sub_lots import NO_CODE, _groups, share_of, with_mixed_marked, with_sub_lots
 from partscreen.screening.screen import screen_batch
-from partscreen.screening.sub_lots import NO_CODE, _groups, share_of, with_mixed_marked, with_sub_lots
 from partscreen.screening.weighing import MIXED
 from tests.screening.bench import batch
 from tests.screening.coded_bags import LIBRARY, bag, counts, screened

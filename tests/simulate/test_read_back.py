@@ -7,8 +7,8 @@ import pytest
 
 from partscreen.quantities import ZERO_CELSIUS
 from partscreen.readings.import_files import read_files
-from partscreen.readings.kit import load_kit
-from partscreen.readings.quality import check_quality
+from partscreen.readings.instruments.kit import load_kit
+from partscreen.readings.quality.checks import check_quality
 from partscreen.readings.tables import Sweep
 from partscreen.simulate.scenario import CONTROL, DEMO_LOTS, LIMITED_PART, demo_files, demo_truth, lot_readings
 from partscreen.simulate.write_files import rows_of

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 
 from partscreen.errors import Problem, UnusableInput
 from partscreen.quantities import QUANTITIES, bare
-from partscreen.readings.units import read_unit
-from partscreen.readings.wide_header import WideColumn, is_wide, same_reading, wide_column
+from partscreen.readings.columns.units import read_unit
+from partscreen.readings.columns.wide_header import WideColumn, is_wide, same_reading, wide_column
 
 # Unit of a figure typed without one, where the header states none; farads and amperes of leakage are never typed bare.
 _USUAL = {"c_be": "nF", "c_cb": "pF", "vbe": "V", "vce_sat": "V", "vbe_sat": "V", "v_br_ceo": "V", "v_br_cbo": "V",

@@ -91,6 +91,10 @@ class Journal:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the file; another program may go on with it."""
         self._stream.close()
 
     def keep(self, entry: Entry) -> None:

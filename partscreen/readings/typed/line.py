@@ -9,10 +9,10 @@ from dataclasses import dataclass, field
 
 from partscreen.errors import Problem
 from partscreen.quantities import QUANTITIES
-from partscreen.readings.conditions import spot_value
-from partscreen.readings.numbers import BLANKS, COMMA, MIXED, POINT, BadCell, evidence, plain_marks, read_cell
+from partscreen.readings.columns.conditions import spot_value
+from partscreen.readings.columns.numbers import BLANKS, COMMA, MIXED, POINT, BadCell, evidence, plain_marks, read_cell
+from partscreen.readings.columns.units import read_unit
 from partscreen.readings.typed.columns import TypedColumn, find_columns
-from partscreen.readings.units import read_unit
 
 _PART = re.compile(r"^\s*(?P<part>[^\s:=;]+(?: [^\s:=;]+)?)\s*:(?=\s|$)\s*(?P<rest>.*)$")
 _FIGURE = re.compile(r"[<>≤≥~]?[+\-−]?[.,]?\d|(?:ol|o\.l\.?|over|overload|overrange)$", re.IGNORECASE)

@@ -32,6 +32,14 @@ class Order:
         number = _NUMBER.match(typed)
         return (self.name(int(number[1])) if number else typed), False
 
+    def alone(self, text: str) -> str | None:
+        """The part that a line names without any figure, as a sticker's code does: `T7`, `T0007`, the whole name."""
+        word = text.strip().rstrip(":").rstrip()
+        known = re.compile(rf"(?:{re.escape(self.lot)}-)?T\d{{1,4}}$", re.IGNORECASE)
+        if self.control and word.casefold() == self.control.casefold():
+            return self.control
+        return word.rpartition("-")[2] if known.match(word) else None
+
     def _all(self) -> Iterator[tuple[str, bool]]:
         last = None if self.count is None else self.start + self.count - 1
         number = self.start

@@ -23,10 +23,11 @@ HELP = (
     "  -                  this one was not measured",
     "  C_CB=190           a reading by its name; hFE@1A=95 where one name stands several times",
     "  T7: 1.92 190 95    another part than the one asked for; a part that is in already is replaced",
+    "  T7                 alone (typed, or read from its sticker): the next line is of this part",
     "  undo               take back the last line      skip    leave this part out",
     "  list               what is in so far            more    the whole answer about the last part",
     "  settle 10          wait 10 s before each part   settle  wait once, now",
-    "  end                finish (Ctrl-D too); everything is on disk after each line anyway",
+    "  end                finish; everything is on disk after each line anyway",
 )
 WORDS = frozenset({"undo", "skip", "list", "end", "help", "?", "more", "settle", "yes", "keep", "drop"})
 REMARK_OFF = 3.5  # robust standard deviations off the parts before at which a figure is remarked on, as outliers are
@@ -61,6 +62,17 @@ class _Pending:
     passed: set[str]
 
 
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A line that waits for an answer. `answers`: the words that may be typed; `instead`: what `yes` would keep."""
+
+    part: str
+    line: str
+    words: str
+    answers: tuple[str, ...]
+    instead: str = ""
+
+
 @dataclass(slots=True)
 class Sitting:
     """The state of a sitting; its lines stand in the journal."""
@@ -73,6 +85,7 @@ class Sitting:
     marks: Marks = field(default_factory=Marks)
     entries: list[Entry] = field(default_factory=list)
     _pending: _Pending | None = None
+    _named: str = ""  # a part named alone: the next line is of it
 
     def __post_init__(self) -> None:
         self._refresh()
@@ -87,23 +100,38 @@ class Sitting:
         """The prompt of the next line."""
         if self._pending is not None:
             return f"{self._pending.part} ? "
-        following = self.order.following(self.entries)
+        following = self.following
         if following is None:
             return "all are in; end, or undo = "
         return f"{following[0]}{' (control piece)' if following[1] else ''} = "
+
+    @property
+    def following(self) -> tuple[str, bool] | None:
+        """The part whose line is asked for, and whether it is the control piece; None: all are in."""
+        return self.order.resolved(self._named) if self._named else self.order.following(self.entries)
 
     @property
     def asks(self) -> bool:
         """Whether a question is open."""
         return self._pending is not None
 
+    @property
+    def question(self) -> Question | None:
+        """The question that is open."""
+        if self._pending is None:
+            return None
+        one = self._pending
+        instead = {i: cell.value for i, cell in one.line.cells.items()} | one.doubt.instead
+        told = self._figures({i: v for i, v in instead.items() if np.isfinite(v)}) if one.doubt.instead else ""
+        return Question(one.part, one.text, one.doubt.question, _ways(one.line, one.doubt), told)
+
     def heading(self) -> list[str]:
         """What is asked of each part, in words."""
         lines = [f"  {i}. {one.header.removesuffix(' @')}" for i, one in enumerate(self.columns, start=1)]
         return ["Figures of a line, in this order:", *lines, "Type ? for help."]
 
-    def take(self, text: str) -> Reply:
-        """Take a line.
+    def take(self, text: str, *, replaces: bool = False) -> Reply:
+        """Take a line. `replaces`: that its part is in already need not be asked about.
 
         Raises
         ------
@@ -116,16 +144,21 @@ class Sitting:
             return self._answered(first)
         if first in WORDS or not words:
             return self._command(first, words[1:])
+        if (alone := self.order.alone(text)) is not None:
+            if self._pending is not None:
+                return Reply(["Answer the question first, or type the line again."])
+            self._named = alone
+            return Reply([f"The next line is of {self.order.resolved(alone)[0]}."])
         self._pending = None
         line = read_line(text, self.columns, self.marks)
         if line.problems:
             return Reply([str_of(problem) for problem in line.problems] + ["Nothing was kept. Type the line again."])
-        return self._read(line, text)
+        return self._read(line, text, {"PART_TWICE"} if replaces else set())
 
     def _command(self, word: str, rest: Sequence[str]) -> Reply:
         if word in ("?", "help"):
             return Reply([*self.heading()[:-1], *HELP])
-        if word == "end" or (not word and self.order.following(self.entries) is None):
+        if word == "end" or (not word and not self._named and self.order.following(self.entries) is None):
             return Reply(end=True)
         if word == "undo":
             return self._undo()
@@ -139,17 +172,17 @@ class Sitting:
             return _settle(rest)
         return Reply([f"{word!r} answers a question, and none is open. ? lists what can be typed."])
 
-    def _read(self, line: TypedLine, text: str) -> Reply:
+    def _read(self, line: TypedLine, text: str, passed: set[str]) -> Reply:
         if line.part:
             part, control = self.order.resolved(line.part)
         else:
-            following = self.order.following(self.entries)
+            following = self.following
             if following is None:
                 return Reply(["All parts are in. Type end, or name the part in front: T7: ..."])
             part, control = following
         if not any(np.isfinite(cell.value) for cell in line.cells.values()):
             return Reply([f"No figure for {part}. Type skip to leave the part out."])
-        return self._weigh(line, text, part, control, set(), set())
+        return self._weigh(line, text, part, control, set(), passed)
 
     def _weigh(
         self, line: TypedLine, text: str, part: str, control: bool, settled: set[int], passed: set[str]
@@ -163,10 +196,8 @@ class Sitting:
                 return Reply([str_of(problem) for problem in beyond] + ["Nothing was kept. Type the line again."])
             return self._keep(line, text, part, control)
         self._pending = _Pending(line, text, part, control, doubt, settled, passed)
-        ways = ["yes: take it so"] if doubt.instead else []
-        ways += [] if _beyond(line, doubt) else ["keep: as typed"]
-        ways.append("drop: forget the line; or type the line again")
-        return Reply([f"? {doubt.question}", f"  {'; '.join(ways)}"])
+        ways = [f"{word}: {_MEANT[word]}" for word in _ways(line, doubt)]
+        return Reply([f"? {doubt.question}", f"  {'; '.join(ways)}; or type the line again"])
 
     def _doubt(self, line: TypedLine, part: str, control: bool, settled: set[int], passed: set[str]) -> Doubt | None:
         there = next((e for e in self.entries if e.part == part and not e.control and not e.skipped), None)
@@ -210,6 +241,7 @@ class Sitting:
         entry = Entry(part, control, values, text.strip(), self.journal.session)
         before = usual_of_parts(self.before(part))
         self.journal.keep(entry)
+        self._named = ""
         self.marks.learn([cell.typed for cell in line.cells.values()])
         self._refresh()
         said = [f"kept {part}: {self._figures(values)}", *line.notices]
@@ -226,13 +258,14 @@ class Sitting:
         return Reply([f"taken back: {gone.part} ({gone.typed or 'left out'})"], changed=True)
 
     def _skip(self, name: str) -> Reply:
-        following = self.order.resolved(name) if name else self.order.following(self.entries)
+        following = self.order.resolved(name) if name else self.following
         if following is None:
             return Reply(["All parts are in; there is nothing to leave out."])
         part, control = following
         if any(e.part == part and not e.control and not e.skipped for e in self.entries):
             return Reply([f"{part} is in already. undo takes the last line back."])
         self.journal.keep(Entry(part, control, {}, "", self.journal.session, skipped=True))
+        self._named = ""
         self._refresh()
         return Reply([f"{part} is left out."], changed=True)
 
@@ -291,6 +324,15 @@ class Sitting:
                 "the two exchanged? If so, type both lines again with the part's name in front; nothing was altered."
             )
         return said
+
+
+_MEANT = {"yes": "take it so", "keep": "as typed", "drop": "forget the line"}
+
+
+def _ways(line: TypedLine, doubt: Doubt) -> tuple[str, ...]:
+    """The words that answer a question."""
+    may = {"yes": bool(doubt.instead), "keep": not _beyond(line, doubt), "drop": True}
+    return tuple(word for word, can in may.items() if can)
 
 
 def _beyond(line: TypedLine, doubt: Doubt) -> bool:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from partscreen.errors import Problem, UnusableInput
-from partscreen.readings.conditions import parse_conditions
+from partscreen.readings.columns.conditions import parse_conditions
 from partscreen.report.papers.visible import visible
 from partscreen.results import InputFile, LimitResult, LotResult, PartResult, Screening
 

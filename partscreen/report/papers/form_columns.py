@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from partscreen.quantities import QUANTITIES
-from partscreen.readings.kit import Kit
+from partscreen.readings.instruments.kit import Kit
 from partscreen.reference import ReferenceType
 from partscreen.reference.limits import limits
 from partscreen.reference.wording import figure_text
-from partscreen.screening.candidates import (
+from partscreen.screening.advice.candidates import (
     BY_HAND,
     Candidate,
     TypeFacts,
@@ -20,7 +20,7 @@ from partscreen.screening.candidates import (
     last_resorts,
     top_current,
 )
-from partscreen.screening.recipes import Expected, recipe_of
+from partscreen.screening.advice.recipes import Expected, recipe_of
 
 MOST_CURRENTS = 5  # of one sheet; more columns than that nobody fills in by pen (assumption)
 _UNITS = {"c_be": "nF", "c_cb": "pF", "vbe": "mV", "vce_sat": "mV", "iceo": "uA", "v_br_ceo": "V"}

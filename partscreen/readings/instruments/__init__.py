@@ -1,0 +1,1 @@
+"""How well it was measured: the kit, leads, control piece, corrections and uncertainty."""

@@ -1,0 +1,1 @@
+"""Whose rows they are: sweeps, spot readings, lots and parts brought into one batch."""

@@ -1,0 +1,1 @@
+"""What measured lots teach about the spreads of a type."""

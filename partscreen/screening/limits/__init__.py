@@ -1,0 +1,1 @@
+"""Does a part meet the printed limits of its type."""

@@ -1,0 +1,1 @@
+"""Parts unlike any known part."""

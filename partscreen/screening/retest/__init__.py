@@ -1,0 +1,1 @@
+"""Did a part change since it was first read."""
