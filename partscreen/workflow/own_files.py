@@ -1,0 +1,134 @@
+"""Files of the user's own that stay between runs: kits, types, readings typed in. They lie in the user's data folder."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Literal
+
+from partscreen.errors import Problem, UnusableInput
+
+Shelf = Literal["kits", "types", "typed"]
+_STEM = re.compile(r"[a-z0-9][a-z0-9_-]{0,47}$")
+
+
+@dataclass(frozen=True, slots=True)
+class OwnKit:
+    """A kit in the user's folder. `title`: what the bench is called; `problems`: why it cannot be used."""
+
+    stem: str
+    path: Path
+    title: str
+    problems: tuple[Problem, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class OwnType:
+    """A reference file in the user's folder. `type_number`: of which type; `problems`: why it cannot be used."""
+
+    stem: str
+    path: Path
+    type_number: str
+    problems: tuple[Problem, ...] = ()
+
+
+def own_folder(shelf: Shelf, root: Path | None = None) -> Path:
+    """Where files of one sort lie; made when missing. `root` None: the user's data folder.
+
+    Raises
+    ------
+    UnusableInput
+        The folder cannot be made.
+    """
+    if root is None:
+        import platformdirs
+
+        root = platformdirs.user_data_path("partscreen", appauthor=False)
+    path = root / shelf
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        what, fix = f"the folder cannot be made: {error.strerror or error}", "make it, or make room on the disk"
+        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(path))]) from error
+    return path
+
+
+def stem_of(name: str) -> str:
+    """A file name from what a person calls a thing: small letters, digits and _; never empty, never a path."""
+    return re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_")[:48].rstrip("_") or "unnamed"
+
+
+def is_stem(text: str) -> bool:
+    """Whether a text can be the name of a file in these folders."""
+    return _STEM.match(text) is not None
+
+
+def own_kits(root: Path | None = None) -> tuple[OwnKit, ...]:
+    """The kits in the user's folder, those that cannot be used with why."""
+    from partscreen.readings.instruments.kit import load_kit
+
+    found = []
+    for path in sorted(own_folder("kits", root).glob("*.toml")):
+        try:
+            found.append(OwnKit(path.stem, path, load_kit(path).name))
+        except UnusableInput as error:
+            found.append(OwnKit(path.stem, path, path.stem, _named(error.problems, path.name)))
+    return tuple(found)
+
+
+def own_types(root: Path | None = None) -> tuple[OwnType, ...]:
+    """The reference files in the user's folder, those that cannot be used with why."""
+    from partscreen.reference.library import read_type
+
+    found = []
+    for path in sorted(own_folder("types", root).glob("*.toml")):
+        try:
+            found.append(OwnType(path.stem, path, read_type(path).name))
+        except UnusableInput as error:
+            found.append(OwnType(path.stem, path, path.stem, _named(error.problems, path.name)))
+    return tuple(found)
+
+
+def usable_types(found: Sequence[OwnType]) -> tuple[Path, ...]:
+    """Files to judge with: those that can be used, one of each type."""
+    of_type = {one.type_number.upper(): one.path for one in reversed(found) if not one.problems}
+    return tuple(sorted(of_type.values()))
+
+
+def keep_own_file(shelf: Shelf, name: str, content: bytes, root: Path | None = None) -> Path:
+    """Put a kit or a reference file that can be used into the user's folder.
+
+    Raises
+    ------
+    UnusableInput
+        It cannot be used, is there already with another content, or the folder cannot be written to.
+    """
+    from partscreen.readings.instruments.kit import load_kit
+    from partscreen.reference.library import read_type
+
+    path = own_folder(shelf, root) / f"{stem_of(Path(name).stem)}.toml"
+    if path.exists():
+        if path.read_bytes() == content:
+            return path
+        fix = "give it another name, or take the one that is there away; nothing was changed"
+        raise UnusableInput([Problem("FILE_EXISTS", "another file of this name is there already", fix, path.name)])
+    half = path.with_name(path.name + ".new")
+    try:
+        half.write_bytes(content)
+        (load_kit if shelf == "kits" else read_type)(half)
+        half.replace(path)
+    except UnusableInput as error:
+        raise UnusableInput(_named(error.problems, path.name)) from None
+    except OSError as error:
+        what, fix = f"cannot be written: {error.strerror or error}", "make room on the disk"
+        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, path.name)]) from error
+    finally:
+        half.unlink(missing_ok=True)
+    return path
+
+
+def _named(problems: Sequence[Problem], name: str) -> tuple[Problem, ...]:
+    """Problems of a file by its name: its folder says nothing to a person."""
+    return tuple(replace(one, file=name if one.file.endswith((".toml", ".new")) else one.file) for one in problems)
