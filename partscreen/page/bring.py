@@ -96,13 +96,14 @@ async def understood(request: Request) -> Response:
         tray=tray,
         found=found,
         roles=roles,
-        types=_type_names(),
+        types=type_names(),
         stems={p.stem for p in tray.files},
     )
 
 
 @lru_cache(maxsize=1)
-def _type_names() -> tuple[str, ...]:
+def type_names() -> tuple[str, ...]:
+    """Every type of the library."""
     import json
 
     from partscreen.workflow import tell_types

@@ -12,7 +12,7 @@ from starlette.responses import FileResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from partscreen.errors import PartscreenError
-from partscreen.page.bring import at_work, tray_of
+from partscreen.page.bring import at_work, tray_of, type_names
 from partscreen.page.desk import Tray
 from partscreen.page.posting import number_of
 from partscreen.page.render import desk_of, draw, first_words, show, show_problems, with_figures
@@ -93,7 +93,7 @@ async def part(request: Request) -> Response:
     step = seen.result.next_measurement
     return show(
         request, "part_page.html.jinja", tray=tray, lot=one, p=seen, figures=figures, arrays=arrays, number=number + 1,
-        place=place + 1, risky=step is not None and hazard([step.reading, step.recipe]),
+        place=place + 1, risky=step is not None and hazard([step.reading, step.recipe]), library=type_names(),
     )  # fmt: skip
 
 
