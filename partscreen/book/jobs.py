@@ -123,34 +123,52 @@ def bias_drafts(
     facts: Facts, job: str, volts: Mapping[str, float], *, resistor: float | None, ambient: float | None,
     minutes: float | None, by: str | None, on: date,
 ) -> list[Draft]:  # fmt: skip
-    """Bias readings at sign-off by position [V]; each names the part that sits there now.
+    """Bias readings at sign-off [V] by position, or by channel and position ("left Q12") where channels share names.
+
+    Each names the part that sits there now.
 
     Raises
     ------
     UnusableInput
-        The job holds no part, or none at one of the positions.
+        The job holds no part, none at one of the positions, or several.
     """
     job_parts(facts, job)
-    here = {one.fitted.position: one for one in fittings(facts, job=job) if not one.out}
-    missing = [position for position in volts if position not in here]
-    if missing:
-        fix = f"positions with a part: {', '.join(sorted(here)) or 'none'}; record the part first: book fitted"
-        raise UnusableInput(
-            [
-                Problem("BOOK_NEVER_FITTED", f"no part is fitted at position {name!r} of job {job!r}", fix, "readings")
-                for name in missing
-            ]
-        )
+    here = _by_place([one for one in fittings(facts, job=job) if not one.out])
+    problems = [_not_one(name, here, job) for name in volts if len(here.get(name, ())) != 1]
+    if problems:
+        raise UnusableInput(problems)
     return [
         Draft(
             "bias",
             BiasKept(
-                **here[position].ref.placed, job=job, position=position, channel=here[position].fitted.channel,
-                volts=value, resistor=resistor, ambient=ambient, minutes=minutes, by=by, on=on,
+                **here[place][0].ref.placed, job=job, position=here[place][0].fitted.position,
+                channel=here[place][0].fitted.channel, volts=value,
+                resistor=resistor, ambient=ambient, minutes=minutes, by=by, on=on,
             ).body(),
         )
-        for position, value in volts.items()
+        for place, value in volts.items()
     ]  # fmt: skip
+
+
+def _by_place(fitted: Sequence[Fitting]) -> dict[str, list[Fitting]]:
+    """Fittings by position, and by channel and position."""
+    found: dict[str, list[Fitting]] = {}
+    for one in fitted:
+        found.setdefault(one.fitted.position, []).append(one)
+        if one.fitted.channel:
+            found.setdefault(f"{one.fitted.channel} {one.fitted.position}", []).append(one)
+    return found
+
+
+def _not_one(name: str, here: Mapping[str, Sequence[Fitting]], job: str) -> Problem:
+    several = here.get(name, ())
+    if several:
+        what = f"position {name!r} of job {job!r} stands in several channels"
+        told = ", ".join(f"{one.fitted.channel or ''} {one.fitted.position}".strip() for one in several)
+        return Problem("BOOK_POSITION_TWICE", what, f"name the channel too: {told}", "readings")
+    places = sorted({one.fitted.position for several in here.values() for one in several})
+    fix = f"positions with a part: {', '.join(places) or 'none'}; record the part first: book fitted"
+    return Problem("BOOK_NEVER_FITTED", f"no part is fitted at position {name!r} of job {job!r}", fix, "readings")
 
 
 def outcome_drafts(

@@ -11,6 +11,7 @@ from partscreen.book.checks_typed import photo_problem, picture_type, raise_all
 from partscreen.book.entries import (
     ApprovalKept,
     BlobRef,
+    FileKept,
     KitCheckKept,
     KitKept,
     ObservationKept,
@@ -229,6 +230,43 @@ def _overdue(
     since = tuple(one for one in judged if last is None or date.fromisoformat(one[1]) > last)
     days = (today - last).days if last is not None else None
     return OverdueKit(kit, last, last is not None and last not in good, bad, days, since)
+
+
+def kit_names(facts: Facts) -> list[str]:
+    """Names of the kits the book knows of: used for a lot, or checked."""
+    used = {fact.of(KitKept).name for fact in facts.find("kit")}
+    return sorted(used | {fact.of(KitCheckKept).kit for fact in facts.find("kit_check")})
+
+
+def last_good_checks(facts: Facts) -> dict[str, date]:
+    """Day of the last good check of each kit that had one."""
+    found: dict[str, date] = {}
+    for fact in facts.find("kit_check"):
+        one = fact.of(KitCheckKept)
+        if one.good:
+            found[one.kit] = max(one.on, found.get(one.kit, one.on))
+    return found
+
+
+def kept_file(facts: Facts, text: str) -> BlobRef:
+    """A photo or raw file of the book by its hash, or by the begin of it.
+
+    Raises
+    ------
+    UnusableInput
+        None begins so, or several do.
+    """
+    begin = text.strip().lower()
+    kept = [blob for fact in facts.find("observation") for blob in fact.of(ObservationKept).blobs]
+    kept += [blob for fact in facts.find("file") for blob in fact.of(FileKept).blobs]
+    found = {blob.sha256: blob for blob in kept if len(begin) >= 8 and blob.sha256.startswith(begin)}
+    if len(found) == 1:
+        ref = next(iter(found.values()))
+        raw = [fact.of(FileKept).name for fact in facts.find("file") if fact.of(FileKept).sha256 == ref.sha256]
+        return ref if ref.name or not raw else ref.model_copy(update={"name": raw[-1]})
+    what = f"{len(found)} files begin with {text!r}" if found else f"no photo or file of the book begins with {text!r}"
+    fix = "give at least 8 digits of its hash; book show names it"
+    raise UnusableInput([Problem("BOOK_NO_PHOTO", what, fix, "HASH")])
 
 
 def photo_hash(facts: Facts, text: str) -> str:

@@ -120,14 +120,14 @@ def show_type(facts: Facts, type_name: str) -> Shown:
 
 
 def _show_lots(facts: Facts, keys: dict[str, str], option: str, what: str) -> Shown:
-    lines = _lot_lines(facts, **keys)
-    if not lines:
+    found = _lot_lines(facts, **keys)
+    if not found:
         asked = next(iter(keys.values()))
         here = sorted({str(e.body.get(what)) for e in facts.book.entries(kind="screening") if e.body.get(what)})
         fix = f"the book holds {', '.join(here[:20])}" if here else "record readings first: screen FILES --record"
         raise UnusableInput([Problem("BOOK_NOTHING", f"no lot of the {what} {asked!r} is in the book", fix, option)])
     later = facts.find(("quarantine", "outcome", "override"), **keys)
-    return Shown(**head_fields(facts), asked=dict(keys), lots=lines, history=lines(later))
+    return Shown(**head_fields(facts), asked=dict(keys), lots=found, history=lines(later))
 
 
 def show_job(facts: Facts, job: str) -> Shown:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     )
     from partscreen.workflow.book_common import Asked, Signed
     from partscreen.workflow.book_correct import correct_entry, correct_reading
+    from partscreen.workflow.book_day import day_list
     from partscreen.workflow.book_entries import (
         record_approval,
         record_bias,
@@ -29,6 +30,15 @@ if TYPE_CHECKING:
         record_stress,
     )
     from partscreen.workflow.book_export import export_book
+    from partscreen.workflow.book_look import (
+        entry_in_book,
+        fetch_file,
+        find_in_book,
+        job_in_book,
+        list_jobs,
+        show_in_full,
+        supplier_in_book,
+    )
     from partscreen.workflow.book_matched import record_matches
     from partscreen.workflow.book_record import keep_screening, record_screening
     from partscreen.workflow.book_rescreen import rescreen
@@ -83,6 +93,14 @@ _HOME = {
     "where_is": "book",
     "Asked": "book_common",
     "Signed": "book_common",
+    "day_list": "book_day",
+    "entry_in_book": "book_look",
+    "fetch_file": "book_look",
+    "find_in_book": "book_look",
+    "job_in_book": "book_look",
+    "list_jobs": "book_look",
+    "show_in_full": "book_look",
+    "supplier_in_book": "book_look",
     "correct_entry": "book_correct",
     "correct_reading": "book_correct",
     "record_approval": "book_entries",
@@ -172,14 +190,20 @@ __all__ = [
     "column_roles",
     "correct_entry",
     "correct_reading",
+    "day_list",
     "describe_type",
+    "entry_in_book",
     "erase_photo",
     "exit_code",
     "explain_files",
     "export_book",
+    "fetch_file",
+    "find_in_book",
+    "job_in_book",
     "keep_screening",
     "kits_due",
     "learn_from_book",
+    "list_jobs",
     "load_screening",
     "make_plan",
     "match_and_draw",
@@ -213,6 +237,8 @@ __all__ = [
     "saved_columns",
     "screen_files",
     "show_book",
+    "show_in_full",
+    "supplier_in_book",
     "tell_kit",
     "tell_types",
     "type_readings",

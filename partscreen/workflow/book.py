@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from partscreen.results.book import Finding, KitOverdue, LotOverdue, Overdue, Recorded, Shown, Verified, Where
 from partscreen.workflow.book_common import Asked, answer, opened, place_of
+
+if TYPE_CHECKING:
+    from partscreen.book.facts import Facts
 
 
 def show_book(asked: Asked, where: str | None = None) -> Shown:
@@ -50,26 +54,32 @@ def where_is(lot: str, supplier: str | None = None, where: str | None = None) ->
 
 def kits_due(within: int, where: str | None = None) -> Overdue:
     """Kits whose last good check is more than `within` days ago, and the lots judged with them since."""
-    from partscreen.book.notes import kits_overdue
+    from partscreen.book.notes import kit_names
     from partscreen.book.show import head_fields
 
     with opened(where) as (_, facts):
-        found = kits_overdue(facts, within=within, today=date.today())
-        kits = [
-            KitOverdue(
-                kit=one.kit,
-                last_good=one.last_good.isoformat() if one.last_good else None,
-                from_file=one.from_file,
-                bad_since=one.bad_since.isoformat() if one.bad_since else None,
-                days=one.days,
-                lots=[
-                    LotOverdue(lot=lot.lot, supplier=lot.supplier, type=lot.type, judged_on=day, entry=entry)
-                    for lot, day, entry in one.lots
-                ],
-            )
-            for one in found
-        ]
-        return Overdue(**head_fields(facts), within_days=within, kits=kits)
+        kits = overdue_kits(facts, within, date.today())
+        return Overdue(**head_fields(facts), within_days=within, kits=kits, known=kit_names(facts))
+
+
+def overdue_kits(facts: Facts, within: int, today: date) -> list[KitOverdue]:
+    """As `kits_due`, of a book that is open."""
+    from partscreen.book.notes import kits_overdue
+
+    return [
+        KitOverdue(
+            kit=one.kit,
+            last_good=one.last_good.isoformat() if one.last_good else None,
+            from_file=one.from_file,
+            bad_since=one.bad_since.isoformat() if one.bad_since else None,
+            days=one.days,
+            lots=[
+                LotOverdue(lot=lot.lot, supplier=lot.supplier, type=lot.type, judged_on=day, entry=entry)
+                for lot, day, entry in one.lots
+            ],
+        )
+        for one in kits_overdue(facts, within=within, today=today)
+    ]
 
 
 def erase_photo(sha256: str, why: str | None, where: str | None = None) -> Recorded:

@@ -30,7 +30,8 @@ class TrustOptions:
     """What the user asks. `book`: path or URL, None: the platform's; `results`: saved results, taken in its place.
 
     `half_life`: days after which a lot counts half. `tolerable`: share of unfit parts. `as_of`: year-month-day.
-    `history`: also what was known at earlier dates; None: where suppliers are few.
+    `history`: also what was known at earlier dates; None: where suppliers are few. `supplier`: answer of this one
+    alone; the others still count as what suppliers are like.
     """
 
     book: str | None = None
@@ -39,6 +40,7 @@ class TrustOptions:
     tolerable: float | None = None
     as_of: str | None = None
     history: bool | None = None
+    supplier: str | None = None
 
 
 def weigh_suppliers(options: TrustOptions) -> Trust:
@@ -67,7 +69,20 @@ def weigh_suppliers(options: TrustOptions) -> Trust:
         tolerable=options.tolerable or TOLERABLE_SHARE,
         history=options.history,
     )
-    return found.model_copy(update={"not_counted": [*left_out, *found.not_counted]})
+    found = found.model_copy(update={"not_counted": [*left_out, *found.not_counted]})
+    return found if options.supplier is None else _only(found, options.supplier)
+
+
+def _only(found: Trust, supplier: str) -> Trust:
+    """The answer about one supplier."""
+    mine = [one for one in found.suppliers if one.supplier == supplier]
+    left_out = [one for one in found.not_counted if one.supplier == supplier]
+    if not mine and not left_out:
+        named = ", ".join(one.supplier for one in found.suppliers[:20] if one.supplier)
+        fix = f"known are {named}" if named else "record a lot of theirs first"
+        raise UnusableInput([Problem("TRUST_SUPPLIER", f"nothing is known of {supplier!r}", fix, "--supplier")])
+    order = [one for one in found.order if supplier in (one.first, one.second)]
+    return found.model_copy(update={"suppliers": mine, "order": order, "not_counted": left_out})
 
 
 def _checked(options: TrustOptions) -> date | None:
