@@ -13,7 +13,8 @@ import sys
 from partscreen.reference.library import Library, packaged_directory
 from partscreen.reference.population import population_for
 from partscreen.reference.population_spreads import SPREADS_FILE, load_spreads
-from partscreen.reference.population_store import STORE_FILE, store_text
+from partscreen.reference.population_store import STORE_FILE
+from partscreen.reference.population_write import store_text
 
 
 def computed_text() -> str:

@@ -11,8 +11,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from partscreen.bounded_files import load_toml
 from partscreen.errors import Problem, UnusableInput
 from partscreen.reference.models import ReferenceType
+from partscreen.reference.prints import Resolution, resolve
 
 NOT_TYPES = frozenset({"spreads.toml"})
 """TOML files of the folder that hold something other than a type."""
@@ -40,15 +42,6 @@ def packaged_directory() -> Path:
             )
         ]
     )
-
-
-@dataclass(frozen=True, slots=True)
-class Resolution:
-    """What a print was taken to mean. `how`: in words, empty where the print is the type number itself."""
-
-    type: ReferenceType
-    gain_group: str | None = None
-    how: str = ""
 
 
 @dataclass(slots=True)
@@ -127,8 +120,6 @@ class Library:
         UnknownType
             Nothing fits (with close names), or several types do (with all of them): nothing is guessed.
         """
-        from partscreen.reference.prints import resolve
-
         return resolve(self, printed)
 
 
@@ -142,7 +133,7 @@ def read_text(path: Path) -> dict[str, Any]:
     """
     file = str(path)
     try:
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        return load_toml(path)
     except OSError as error:
         problem = Problem("NO_FILE", f"cannot be read ({error.strerror})", "check the path", file)
     except UnicodeDecodeError:

@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import Any
 
 from partscreen.errors import Problem
-from partscreen.reference.library import Library, Resolution, read_text
+from partscreen.reference.library import Library, read_text
 from partscreen.reference.limits import Limit, limits
 from partscreen.reference.models import Characteristic, FieldReading, Rating, ReferenceType, SafeArea
+from partscreen.reference.prints import Resolution
 from partscreen.reference.validate import ENOUGH, build, remarks
 from partscreen.reference.wording import conditions_text, figure_text
 

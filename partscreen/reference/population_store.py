@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -27,7 +27,6 @@ from partscreen.reference.population_spreads import SPREADS_FILE
 
 if TYPE_CHECKING:
     from partscreen.reference.models import ReferenceType
-    from partscreen.reference.population import Population
 
 Floats = npt.NDArray[np.float64]
 
@@ -35,8 +34,7 @@ STORE_FILE = "populations.tsv"
 VERSION = 1
 """To be raised where the computation of a population changes: what was stored before is then no longer used."""
 
-DIGITS = 13  # significant, written; more differ between machines
-_TRIANGLE = np.tril_indices(N_PARAMETERS)
+TRIANGLE = np.tril_indices(N_PARAMETERS)
 
 
 def key_of_bytes(content: bytes) -> str:
@@ -82,49 +80,22 @@ def load_store(folder: Path | None = None) -> Store:
         spreads = (place / SPREADS_FILE).read_bytes()
     except OSError:
         return Store()
-    if not lines or lines[0] != _head(spreads):
+    if not lines or lines[0] != head(spreads):
         return Store()
     entries = [Entry(*line.split("\t")) for line in lines[1:]]
     return Store({e.file_key: e for e in entries}, {e.type_key: e for e in entries})
 
 
-def store_text(found: Iterable[tuple[ReferenceType, bytes, Population | None]], spreads: bytes) -> str:
-    """The file's text, from types with the bytes of their files and their populations."""
-    lines = [_head(spreads)]
-    for of, content, population in found:
-        text = json.dumps(None if population is None else _encoded(population), separators=(",", ":"))
-        lines.append("\t".join((of.name, of.polarity, key_of_bytes(content), key_of_type(of), text)))
-    return "\n".join(lines) + "\n"
-
-
-def _head(spreads: bytes) -> str:
+def head(spreads: bytes) -> str:
+    """First line of the file: this format and these spreads."""
     return f"partscreen.populations/{VERSION}\t{key_of_bytes(spreads)}"
-
-
-def _rounded(values: Iterable[float]) -> list[float]:
-    return [float(f"{v:.{DIGITS}g}") for v in values]
-
-
-def _encoded(of: Population) -> dict[str, Any]:
-    constants = {k: v for k, v in asdict(of.constants).items() if v != np.inf}  # JSON knows no infinity
-    return {
-        "centre": _rounded(of.centre),
-        "centre_covariance": _rounded(of.centre_covariance[_TRIANGLE]),
-        "between": _rounded(of.between[_TRIANGLE]),
-        "within": _rounded(of.within[_TRIANGLE]),
-        "constants": constants,
-        "gradings": [asdict(g) for g in of.gradings],
-        "sources": of.sources,
-        "chi_square": of.chi_square,
-        "dof": of.dof,
-    }
 
 
 def _decoded(name: str, raw: dict[str, Any]) -> dict[str, Any]:
     def matrix(key: str) -> Floats:
         out = np.zeros((N_PARAMETERS, N_PARAMETERS))
-        out[_TRIANGLE] = raw[key]
-        out.T[_TRIANGLE] = raw[key]
+        out[TRIANGLE] = raw[key]
+        out.T[TRIANGLE] = raw[key]
         return out
 
     infinite = {"var": np.inf, "ikr": np.inf}

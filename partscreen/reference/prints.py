@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import difflib
 import re
-from typing import TYPE_CHECKING
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
 
 from partscreen.errors import UnknownType
 
 if TYPE_CHECKING:
-    from partscreen.reference.library import Library, Resolution
+    from partscreen.reference.models import ReferenceType
 
 # Gain group letters of Japanese types (common practice, no source), written apart from the number.
 _JAPANESE_GROUPS = frozenset({"R", "O", "Y", "P", "G", "GR", "BL"})
@@ -17,12 +20,35 @@ _MOST_WORDS = 8  # a print has no more; a longer line is no type number
 _TOO_SHORT = re.compile(r"\d+[A-Z]{0,2}")
 
 
+@dataclass(frozen=True, slots=True)
+class Resolution:
+    """What a print was taken to mean. `how`: in words, empty where the print is the type number itself."""
+
+    type: ReferenceType
+    gain_group: str | None = None
+    how: str = ""
+
+
+class Types(Protocol):
+    """What a print is looked up in: type numbers with their files, and each type by its number."""
+
+    @property
+    def files(self) -> Mapping[str, Path]: ...
+
+    @property
+    def names(self) -> tuple[str, ...]: ...
+
+    def type(self, name: str) -> ReferenceType: ...
+
+    def __iter__(self) -> Iterator[ReferenceType]: ...
+
+
 def squeeze(printed: str) -> str:
     """Letters and digits of a print, upper case."""
     return "".join(c for c in printed.upper() if c.isalnum())
 
 
-def resolve(library: Library, printed: str) -> Resolution:
+def resolve(library: Types, printed: str) -> Resolution:
     """See `Library.find`."""
     text = squeeze(printed)
     tried = [text] if text else []
@@ -42,10 +68,8 @@ def resolve(library: Library, printed: str) -> Resolution:
     raise UnknownType(printed, _close(library, tried))
 
 
-def _candidates(library: Library, text: str, printed: str) -> dict[str, Resolution]:
+def _candidates(library: Types, text: str, printed: str) -> dict[str, Resolution]:
     """Every type this one piece of text may mean."""
-    from partscreen.reference.library import Resolution
-
     known = {squeeze(name): name for name in library.files}
     if text in known:
         return {known[text]: Resolution(library.type(known[text]))}
@@ -73,10 +97,8 @@ def _short_forms(text: str) -> list[tuple[str, str]]:
     return out
 
 
-def _with_suffix(library: Library, name: str, rest: str, printed: str, how: str) -> Resolution | None:
+def _with_suffix(library: Types, name: str, rest: str, printed: str, how: str) -> Resolution | None:
     """`rest` after the type number read as gain group, lead-free G, or both; None where it is neither."""
-    from partscreen.reference.library import Resolution
-
     kind = library.type(name)
     words = [how] if how else []
     apart = re.search(r"[\s\-(/_]\s*" + re.escape(rest) + r"\)?\s*$", printed.upper()) is not None
@@ -95,10 +117,8 @@ def _with_suffix(library: Library, name: str, rest: str, printed: str, how: str)
     return None
 
 
-def _other_forms(library: Library, text: str) -> dict[str, Resolution]:
+def _other_forms(library: Types, text: str) -> dict[str, Resolution]:
     """Printed forms that files list ([device] printed): order codes, house numbers."""
-    from partscreen.reference.library import Resolution
-
     out: dict[str, Resolution] = {}
     for kind in library:
         for form, why in kind.device.printed.items():
@@ -112,7 +132,7 @@ def _other_forms(library: Library, text: str) -> dict[str, Resolution]:
     return out
 
 
-def _close(library: Library, tried: list[str]) -> tuple[str, ...]:
+def _close(library: Types, tried: list[str]) -> tuple[str, ...]:
     """Close names for the message: the same digits first, then alike spellings."""
     out: list[str] = []
     for text in tried:

@@ -11,7 +11,8 @@ from partscreen.reference import population_store
 from partscreen.reference.library import Library, packaged_directory
 from partscreen.reference.population import Population, population_for, populations_of
 from partscreen.reference.population_spreads import SPREADS_FILE, load_spreads
-from partscreen.reference.population_store import STORE_FILE, key_of_bytes, key_of_type, load_store, store_text
+from partscreen.reference.population_store import STORE_FILE, key_of_bytes, key_of_type, load_store
+from partscreen.reference.population_write import store_text
 
 ADVICE = "run `python -m benchmarks.population_store --write`"
 SAMPLE = ("2N3773", "2SA1943", "2SC5200", "BD139", "MJ15003", "MJ2955", "MJE340", "MJL3281A", "TIP41C", "TIP142")

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Any
 from xml.parsers import expat
 
-from partscreen.readings.forms.workbook_scan import Refused, SheetScan, too_large
+from partscreen.readings.forms.scanned import Refused, SheetScan, too_large
 from partscreen.readings.sizes import MAX_CELLS, MAX_TEXT_IN_CELLS
 
 _CELLS = ("table-cell", "covered-table-cell")

@@ -12,7 +12,8 @@ from typing import Any
 from partscreen.errors import Problem
 from partscreen.readings.columns.numbers import NumberText, plain_marks
 from partscreen.readings.columns.table_form import WORKBOOK, HeaderTest, Table, build_table, header_position, letters
-from partscreen.readings.forms.workbook_scan import Refused, SheetScan, Span, scan_workbook
+from partscreen.readings.forms.scanned import Refused, SheetScan, Span
+from partscreen.readings.forms.workbook_scan import scan_workbook
 
 
 def read_workbook_tables(

@@ -11,32 +11,15 @@ import re
 import zipfile
 import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 
+from partscreen.readings.forms.ods_scan import scan_content
+from partscreen.readings.forms.scanned import Refused, SheetScan, too_large
 from partscreen.readings.sizes import MAX_CELLS, MAX_TEXT_IN_CELLS, MAX_UNPACKED, MIB
 
-Span = tuple[tuple[int, int], tuple[int, int]]
 _MOST_MEMBERS = 10_000
 _LOCAL_HEADER = 30  # bytes before name and extra field of a member (APPNOTE.TXT of the zip format, 4.3.7)
 _CHUNK = 1 << 20
 _LONG_TEXT = 2000  # characters; shorter texts in every cell stay far below the limit
-
-
-@dataclass(slots=True)
-class SheetScan:
-    """`formulas`: (row, column) from 0 of cells whose formula has no stored value, and the formula. `merged`: spans of
-    merged cells, where the reader does not tell them itself."""
-
-    formulas: dict[tuple[int, int], str] = field(default_factory=dict)
-    merged: list[Span] = field(default_factory=list)
-
-
-class Refused(ValueError):
-    """The workbook is not read: code, what and fix."""
-
-    def __init__(self, code: str, what: str, fix: str) -> None:
-        super().__init__(what)
-        self.code, self.what, self.fix = code, what, fix
 
 
 def scan_workbook(data: bytes) -> dict[str, SheetScan]:
@@ -49,15 +32,8 @@ def scan_workbook(data: bytes) -> dict[str, SheetScan]:
     """
     members = _unpack(data)
     if "content.xml" in members:
-        from partscreen.readings.forms.ods_scan import scan_content
-
         return scan_content(members["content.xml"])
     return _scan_sheets(members)
-
-
-def too_large(what: str) -> Refused:
-    """A refusal for size."""
-    return Refused("TOO_LARGE", what, "split the file, or export the sheet with the readings as CSV")
 
 
 def _unpack(data: bytes) -> dict[str, bytes]:

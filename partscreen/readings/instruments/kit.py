@@ -8,10 +8,10 @@ from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
+from partscreen.bounded_files import load_toml
 from partscreen.errors import Problem, UnusableInput
 from partscreen.quantities import QUANTITIES, ZERO_CELSIUS
-from partscreen.readings.instruments.kit_words import unbelievable_accuracies
-from partscreen.readings.sizes import MAX_SETTING, read_capped
+from partscreen.readings.instruments.kit_words import not_believable
 
 
 class _Entry(BaseModel):
@@ -138,21 +138,38 @@ def load_kit(path: str | Path) -> Kit:
     """
     path = Path(path)
     try:
-        raw = tomllib.loads(read_capped(path, MAX_SETTING).decode("utf-8-sig"))
+        raw = load_toml(path)
     except FileNotFoundError:
         raise UnusableInput([_problem(path, "there is no such file", "check the path after --kit")]) from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise UnusableInput([_problem(path, f"cannot be read: {error}", "save it as UTF-8 text")]) from None
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except OSError as error:
+        raise UnusableInput(
+            [_problem(path, f"cannot be read: {error.strerror}", "check the path after --kit")]
+        ) from None
+    except UnicodeDecodeError:
+        raise UnusableInput([_problem(path, "is not UTF-8 text", "save it as UTF-8 text")]) from None
+    except tomllib.TOMLDecodeError as error:
         raise UnusableInput([_problem(path, f"is not TOML: {error}", "put the named line right")]) from None
     try:
         kit = Kit.model_validate(raw)
     except ValidationError as error:
         raise UnusableInput(_problems(path, error)) from None
-    unbelievable = unbelievable_accuracies(kit, path.name)
+    unbelievable = _unbelievable_accuracies(kit, path.name)
     if unbelievable:
         raise UnusableInput(unbelievable)
     return kit
+
+
+def _unbelievable_accuracies(kit: Kit, file: str) -> list[Problem]:
+    """Accuracies of a kit that no instrument has."""
+    found = []
+    for number, instrument in enumerate(kit.instruments, start=1):
+        for quantity, accuracy in instrument.accuracy.items():
+            why = not_believable(quantity, accuracy.model_dump(), instrument.range.get(quantity))
+            if why:
+                fix = "put percent, count_size (SI unit: 1e-12 for 1 pF) or range right"
+                place = f"instruments.{number}.accuracy.{quantity}"
+                found.append(Problem("KIT", why, fix, file=file, column=place))
+    return found
 
 
 def _problems(path: Path, error: ValidationError) -> list[Problem]:

@@ -5,15 +5,10 @@ from __future__ import annotations
 import calendar
 import re
 from datetime import date
-from typing import TYPE_CHECKING
 
-from partscreen.errors import Problem
 from partscreen.quantities import QUANTITIES
 from partscreen.readings.columns.numbers import MIXED, BadCell, read_cell
 from partscreen.readings.columns.units import DoubtfulUnit, read_unit
-
-if TYPE_CHECKING:
-    from partscreen.readings.instruments.kit import Kit
 
 # Best limit of error that any bench instrument holds over a year, as a share of a large reading (memory: laboratory
 # multimeters, bridges and source-measure sets; a tenth of it is asked to be sure that nobody is turned away).
@@ -147,16 +142,3 @@ def overdue(name: str, calibrated_on: date | None, months: int | None, today: da
         f"{due.isoformat()}, {(today - due).days} days ago. Accuracies are taken as the file states them; check the "
         "instruments against something known."
     )
-
-
-def unbelievable_accuracies(kit: Kit, file: str) -> list[Problem]:
-    """Accuracies of a kit that no instrument has."""
-    found = []
-    for number, instrument in enumerate(kit.instruments, start=1):
-        for quantity, accuracy in instrument.accuracy.items():
-            why = not_believable(quantity, accuracy.model_dump(), instrument.range.get(quantity))
-            if why:
-                fix = "put percent, count_size (SI unit: 1e-12 for 1 pF) or range right"
-                place = f"instruments.{number}.accuracy.{quantity}"
-                found.append(Problem("KIT", why, fix, file=file, column=place))
-    return found

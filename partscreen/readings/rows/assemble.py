@@ -9,14 +9,14 @@ from partscreen.readings.columns.interpret import Interpreted, also_in_rows
 from partscreen.readings.columns.numbers import MIXED, BadCell, read_cell
 from partscreen.readings.columns.units import read_unit
 from partscreen.readings.rows.builder import Builder
-from partscreen.readings.rows.date_codes import note_date_codes
+from partscreen.readings.rows.date_codes import plain_code
 from partscreen.readings.rows.file_draft import FileDraft
 from partscreen.readings.rows.lot_sheet import read_yes_no
 from partscreen.readings.rows.markings import note_markings
 from partscreen.readings.rows.spot_rows import read_spots
 from partscreen.readings.rows.sweep_rows import Owned, add_sweeps
 from partscreen.readings.rows.wide_rows import LONGEST_PULSE, add_wide, rows_not_read_yet
-from partscreen.readings.tables import Bools
+from partscreen.readings.tables import Bools, Ints
 from partscreen.results import NotJudged
 
 
@@ -44,7 +44,7 @@ def add_table(builder: Builder, draft: FileDraft, data: Interpreted) -> None:
     codes[places] = builder.part_codes([lots[i] for i in places], [parts[i] for i in places])
     draft.n_parts = len(np.unique(codes[places]))
     note_markings(builder, draft, data, codes)
-    note_date_codes(builder, draft, data, codes)
+    _note_date_codes(builder, draft, data, codes)
     sitting = draft.name
     if draft.sitting and "part" not in data.uses:
         sitting = draft.sitting
@@ -178,3 +178,20 @@ def _flag(text: str, role: str, data: Interpreted) -> bool | None:
     except ValueError:
         return None
     return 0.0 < read[0] * factor <= LONGEST_PULSE
+
+
+def _note_date_codes(builder: Builder, draft: FileDraft, data: Interpreted, codes: Ints) -> None:
+    """Remember the date code of every part of a table. `codes` (n,): part numbers, -1 nobody's. Two codes on one part
+    are a problem, and the first one holds."""
+    told: set[int] = set()
+    for part, row, text in zip(codes.tolist(), data.row.tolist(), data.texts.get("date_code", ()), strict=False):
+        code = plain_code(text)
+        if part < 0 or not code:
+            continue
+        first = builder.date_codes.setdefault(part, code)
+        if first != code and part not in told:
+            told.add(part)
+            lot, name = list(builder.parts)[part]
+            what = f"part {name} of lot {lot} has two date codes: {first} and {code}"
+            fix = "correct the one that is wrong; the first was taken"
+            draft.problems.append(Problem("DATE_CODE_TWICE", what, fix, draft.name, row, "date_code", name, lot))

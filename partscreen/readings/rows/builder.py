@@ -100,7 +100,8 @@ class Builder:
         """The batch: points sorted by part, run and the order in which they were read."""
         points = _points(self.blocks)
         self._say_no_readings(points)
-        date_codes = settled_codes(self)
+        date_codes, unknown = settled_codes(self.date_codes, self.lot_rows, self.parts, self.lots)
+        self.notices += unknown
         names = tuple(part for _, part in self.parts)
         session = np.zeros(len(names), dtype=np.int64)
         for part, code in self.part_session.items():

@@ -2,39 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator, Mapping
 from typing import TYPE_CHECKING
 
-from partscreen.errors import Problem
 from partscreen.readings.rows.lot_files import read_range
 
 if TYPE_CHECKING:
-    from partscreen.readings.columns.interpret import Interpreted
-    from partscreen.readings.rows.builder import Builder
-    from partscreen.readings.rows.file_draft import FileDraft
-    from partscreen.readings.tables import Ints, Lot
+    from partscreen.readings.tables import Lot
 
 
 def plain_code(text: str) -> str:
     """A code without outer and double spaces, in capitals: what stands on two parts alike is one code."""
     return " ".join(text.split()).upper()
-
-
-def note_date_codes(builder: Builder, draft: FileDraft, data: Interpreted, codes: Ints) -> None:
-    """Remember the date code of every part of a table. `codes` (n,): part numbers, -1 nobody's. Two codes on one part
-    are a problem, and the first one holds."""
-    told: set[int] = set()
-    for part, row, text in zip(codes.tolist(), data.row.tolist(), data.texts.get("date_code", ()), strict=False):
-        code = plain_code(text)
-        if part < 0 or not code:
-            continue
-        first = builder.date_codes.setdefault(part, code)
-        if first != code and part not in told:
-            told.add(part)
-            lot, name = list(builder.parts)[part]
-            what = f"part {name} of lot {lot} has two date codes: {first} and {code}"
-            fix = "correct the one that is wrong; the first was taken"
-            draft.problems.append(Problem("DATE_CODE_TWICE", what, fix, draft.name, row, "date_code", name, lot))
 
 
 def codes_of_sheet(lot: Lot) -> Iterator[tuple[str, str]]:
@@ -49,18 +28,31 @@ def codes_of_sheet(lot: Lot) -> Iterator[tuple[str, str]]:
                 yield part, plain_code(code)
 
 
-def settled_codes(builder: Builder) -> dict[int, str]:
-    """Date codes by part number: those of the rows, else those of the lot sheet."""
-    out = dict(builder.date_codes)
-    for name, lot in builder.lot_rows.items():
+def settled_codes(
+    of_rows: Mapping[int, str],
+    lot_rows: Mapping[str, Lot],
+    parts: Mapping[tuple[str, str], int],
+    lots: Container[str],
+) -> tuple[dict[int, str], list[str]]:
+    """Date codes by part number: those of the rows, else those of the lot sheet; and notices of names without a part.
+
+    Parameters
+    ----------
+    of_rows : date code by part number, as rows told them
+    lot_rows : lots of the sheet by name
+    parts : part number by (lot, part)
+    lots : names of the lots that have readings
+    """
+    out, notices = dict(of_rows), []
+    for name, lot in lot_rows.items():
         unknown = []
         for part, code in codes_of_sheet(lot):
-            number = builder.parts.get((name, part))
+            number = parts.get((name, part))
             if number is None:
                 unknown.append(part)
             else:
                 out.setdefault(number, code)
-        if unknown and name in builder.lots:
+        if unknown and name in lots:
             few = ", ".join(unknown[:6]) + (f" and {len(unknown) - 6} more" if len(unknown) > 6 else "")
-            builder.notices.append(f"lot {name}: code_on_parts names parts without readings: {few}")
-    return dict(sorted(out.items()))
+            notices.append(f"lot {name}: code_on_parts names parts without readings: {few}")
+    return dict(sorted(out.items())), notices
