@@ -228,6 +228,11 @@ QUANTITIES: dict[str, Quantity] = {q.key: q for q in _TABLE}
 _BY_SPELLING: dict[str, str] = {spelling: q.key for q in _TABLE for spelling in q.spellings}
 
 
+def shortened(text: str) -> str:
+    """What a person wrote, quoted, for a message: no message grows with a text that has no end."""
+    return repr(text if len(text) <= 60 else f"{text[:57]}...")
+
+
 def find_quantity(name: str) -> Quantity | None:
     """The quantity a printed or typed name means, or None."""
     key = _BY_SPELLING.get(bare(name))
@@ -242,6 +247,11 @@ def _registry() -> Any:
     return registry
 
 
+# Pint takes a unit for a formula and works it out ("9**9**9" without end). Only products and quotients of named units
+# with powers of one figure come to it, and none longer than any unit is.
+_LONGEST_UNIT = 40  # characters
+_NAMED = r"[^\W\d_]+(?:_[^\W\d_]+)*(?:\s?(?:\^|\*\*)\s?-?\d)?"
+_UNIT = re.compile(rf"(?:1\s?/\s?)?{_NAMED}(?:\s?[*/·]\s?{_NAMED}|\s{_NAMED})*|1|%|°C|°F|Ω")
 _SAME = {"": "1", "1": "1", "ratio": "1", "%": "percent", "Ω": "ohm", "°c": "degC", "degc": "degC", "c": "degC",
          "°f": "degF", "k": "kelvin", "celsius": "degC", "sec": "s"}  # fmt: skip
 
@@ -257,6 +267,8 @@ def unit_factor(unit: str, si_unit: str) -> tuple[float, float]:
     """
     text = unit.strip().replace("µ", "u").replace("μ", "u")
     text = _SAME.get(text.lower(), text)
+    if len(text) > _LONGEST_UNIT or not _UNIT.fullmatch(text):
+        raise ValueError(f"unit {shortened(unit)} cannot be read as {si_unit}")
     import pint
 
     registry = _registry()
@@ -265,6 +277,6 @@ def unit_factor(unit: str, si_unit: str) -> tuple[float, float]:
         source = "dimensionless" if text == "1" else text
         zero = registry.Quantity(0.0, source).to(target).magnitude
         one = registry.Quantity(1.0, source).to(target).magnitude
-    except (pint.UndefinedUnitError, pint.DimensionalityError, AssertionError, TypeError, AttributeError) as error:
+    except (pint.PintError, AssertionError, TypeError, AttributeError, SyntaxError, ArithmeticError) as error:
         raise ValueError(f"unit {unit!r} cannot be read as {si_unit}") from error
     return float(one - zero), float(zero)

@@ -140,7 +140,7 @@ def _cookie(headers: Headers) -> str:
 
 def _stated_length(headers: Headers) -> int:
     stated = headers.get("content-length", "0")
-    return int(stated) if stated.isdigit() else 0
+    return int(stated) if stated.isdecimal() and len(stated) < 20 else 0
 
 
 async def _drain(receive: Receive, most: int) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from pydantic import ValidationError
 
+from partscreen.bounded_files import load_toml
 from partscreen.device.parameters import NAMES
 from partscreen.errors import Problem, UnusableInput
 from partscreen.reference.learned import AREA, LearnedCentre, LearnedFigure, LearnedSpreads
@@ -72,7 +73,7 @@ def load_learned(path: Path) -> Spreads:
         It cannot be read, or something in it cannot be: every problem at once.
     """
     try:
-        told = tomllib.loads(path.read_text(encoding="utf-8"))
+        told = load_toml(path)
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         what = f"cannot be read as a file of spreads ({error})"
         raise UnusableInput([Problem("SPREADS_FILE", what, "name a TOML file of learned spreads", path.name)]) from None

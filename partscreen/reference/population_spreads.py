@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from functools import lru_cache
 from pathlib import Path
 from typing import Literal
@@ -11,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from partscreen.bounded_files import load_toml
 from partscreen.device.parameters import AREA_DIRECTION, INDEX, N_PARAMETERS, NAMES
 from partscreen.reference.library import packaged_directory
 from partscreen.reference.population_regression import design
@@ -223,4 +223,4 @@ def load_spreads(path: Path | None = None) -> Spreads:
     OSError, tomllib.TOMLDecodeError, pydantic.ValidationError
     """
     file = path or packaged_directory() / SPREADS_FILE
-    return Spreads.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
+    return Spreads.model_validate(load_toml(file))

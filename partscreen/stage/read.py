@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from partscreen.bounded_files import load_toml
 from partscreen.errors import Problem, UnusableInput
 from partscreen.stage.model import Stage
 
@@ -23,7 +24,7 @@ def load_stage(path: Path | str) -> Stage:
     """
     file = Path(path)
     try:
-        data = tomllib.loads(file.read_bytes().decode("utf-8-sig"))
+        data = load_toml(file)
     except OSError as error:
         raise UnusableInput(
             [Problem("NO_FILE", f"cannot be read ({error.strerror})", "check the path", str(file))]

@@ -297,7 +297,7 @@ def _day(text: str, today: date) -> date:
 
 
 def _months(text: str) -> int:
-    if text.isdigit() and 1 <= int(text) <= 600:
+    if text.isdecimal() and len(text) < 9 and 1 <= int(text) <= 600:
         return int(text)
     raise ValueError(f"{text!r}: write whole months, say 12")
 

@@ -46,7 +46,7 @@ def read_history(path: Path) -> tuple[PastLot, ...]:
         numbers = {}
         for name, least in (("lot_size", 2), ("found", 0)):
             cell = (row[names[name]] or "").strip()
-            if cell.isdecimal() and int(cell) >= least:
+            if cell.isdecimal() and len(cell) <= 9 and int(cell) >= least:
                 numbers[name] = int(cell)
             else:
                 what = f"{cell!r} is no whole number of at least {least}"

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pydantic import ValidationError
 
+from partscreen.bounded_files import MAX_RESULT, parse_json, read_capped
 from partscreen.errors import Problem, UnusableInput
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ def load_screening(path: Path) -> Screening:
 
     fix = "give the file that `partscreen screen ... --json OUT.json` wrote"
     try:
-        data = json.loads(path.read_text(encoding="utf-8"))
+        data = parse_json(read_capped(path, MAX_RESULT))
     except OSError as error:
         what = f"cannot be read: {error.strerror or error}"
         raise UnusableInput([Problem("NOT_READABLE", what, "check the path and the name", str(path))]) from error
@@ -58,7 +58,7 @@ def load_matching(path: Path) -> Matching:
 
     fix = "give the file that `match --json` wrote"
     try:
-        matching = Matching.model_validate_json(path.read_bytes())
+        matching = Matching.model_validate_json(read_capped(path, MAX_RESULT))
     except OSError as error:
         what = f"cannot be read ({error.strerror})"
         raise UnusableInput([Problem("MATCHING", what, "check the path", str(path))]) from None

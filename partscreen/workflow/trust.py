@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from pydantic import ValidationError
 
 from partscreen import __version__
+from partscreen.bounded_files import MAX_RESULT, parse_json, read_capped
 from partscreen.errors import Problem, UnusableInput
 
 if TYPE_CHECKING:
@@ -143,7 +143,7 @@ def _screening(path: Path, problems: list[Problem]) -> Any:
     from partscreen.results import Screening
 
     try:
-        return Screening.model_validate(json.loads(path.read_text(encoding="utf-8")))
+        return Screening.model_validate(parse_json(read_capped(path, MAX_RESULT)))
     except OSError as error:
         what = f"cannot be read: {error.strerror or error}"
         problems.append(Problem("TRUST_FILE", what, "check the path and the name", str(path)))

@@ -7,12 +7,12 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from partscreen.bounded_files import load_toml
 from partscreen.errors import Problem, UnusableInput
 from partscreen.quantities import QUANTITIES, bare
 from partscreen.readings.columns.recognise import COLUMN_KEYS, ROLES, close_names
 from partscreen.readings.columns.units import DoubtfulUnit, UnitReading, read_unit
 from partscreen.readings.columns.wide_header import map_role, wide_column
-from partscreen.readings.sizes import MAX_SETTING, read_capped
 
 _ENTRY_KEYS = ("column", "unit", "sign", "constant", "value", "shunt")
 _TOP_KEYS = ("format", "columns", "decimal", "delimiter")
@@ -62,12 +62,12 @@ def load_column_map(path: str | Path) -> ColumnMap:
     """
     name = Path(path).name
     try:
-        data = tomllib.loads(read_capped(Path(path), MAX_SETTING).decode("utf-8-sig"))
+        data = load_toml(Path(path))
     except OSError as error:
         raise UnusableInput(
             [Problem("MAP_MISSING", f"the column map cannot be opened ({error.strerror})", "check its path", name)]
         ) from error
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         fix = 'write it as TOML, for example: [columns]  then  ic = { column = "Ic", unit = "mA" }'
         raise UnusableInput(
             [Problem("MAP_NOT_TOML", f"the column map is no valid TOML: {error}", fix, name)]

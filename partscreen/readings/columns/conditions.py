@@ -56,6 +56,15 @@ _SPLIT = re.compile(r"\s*[;,]\s*(?=[A-Za-z_][\w()/. ]*?\s*=)|\s*;\s*|\s+(?=[A-Za
 _TWO_WORDS = re.compile(r"\b(heat|current|case)\s+(sink|limit|temp)\b", re.IGNORECASE)
 
 
+LONGEST_TEXT = 1000  # characters; the longest of our own is 120 (assumption)
+
+
+def too_long(text: str, what: str) -> Problem:
+    """The problem of a text that no hand has typed."""
+    fix = "write the figure with its unit and the conditions it was read at, nothing else"
+    return Problem("TEXT_TOO_LONG", f"{what}, {text[:40]!r}..., are {len(text):,} characters long", fix)
+
+
 @dataclass(frozen=True, slots=True)
 class ParsedReading:
     """One reading: quantity key, SI magnitude, conditions with SI values or words, and what was bent to read it."""
@@ -71,7 +80,10 @@ def parse_conditions(text: str) -> tuple[dict[str, float | str], list[Problem], 
     found: dict[str, float | str] = {}
     problems: list[Problem] = []
     notices: list[str] = []
-    for piece in filter(None, (piece.strip() for piece in _SPLIT.split(_TWO_WORDS.sub(r"\1_\2", text.strip())))):
+    if len(text) > LONGEST_TEXT:
+        return {}, [too_long(text, "the conditions")], []
+    text = _TWO_WORDS.sub(r"\1_\2", " ".join(text.split()))
+    for piece in filter(None, (piece.strip() for piece in _SPLIT.split(text))):
         name, equals, figure = (bit.strip() for bit in piece.partition("="))
         if not equals:
             found["note"] = f"{found['note']}; {piece}" if "note" in found else piece
@@ -211,6 +223,8 @@ def parse_reading(text: str) -> ParsedReading:
     UnusableInput
         Every problem of the text at once.
     """
+    if len(text) > LONGEST_TEXT:
+        raise UnusableInput([too_long(text, "the reading")])
     body, _, condition_text = text.partition("@")
     name, equals, value_text = (bit.strip() for bit in body.partition("="))
     quantity = find_quantity(name) if equals else None

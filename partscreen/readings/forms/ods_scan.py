@@ -43,7 +43,7 @@ def _refuse(*_: Any) -> None:
 
 def _times(said: dict[str, str], name: str) -> int:
     text = said.get(name, "1")
-    return int(text) if text.isdigit() and 0 < len(text) < 10 else 1
+    return int(text) if text.isdecimal() and 0 < len(text) < 10 else 1
 
 
 class _Counter:

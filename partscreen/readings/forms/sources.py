@@ -7,13 +7,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from partscreen.bounded_files import TooLarge
 from partscreen.errors import Problem
 from partscreen.readings.columns.table_form import HeaderTest, Table
 from partscreen.readings.forms.delimited import read_text_tables
 from partscreen.readings.forms.json_tables import read_json_tables
 from partscreen.readings.forms.parquet_tables import read_parquet_tables
 from partscreen.readings.forms.spreadsheet import read_workbook_tables
-from partscreen.readings.sizes import TooLarge, read_capped
+from partscreen.readings.sizes import read_capped
 
 Reader = Callable[[str, bytes, HeaderTest, str], tuple[list[Table], list[Problem]]]
 READERS: dict[str, Reader] = {

@@ -12,6 +12,7 @@ from pathlib import PurePath
 from partscreen.errors import Problem
 from partscreen.readings.tables import Lot
 
+_MOST_DIGITS = 18  # of a number in a name
 LONGEST_RANGE = 2000  # files; a longer range is a slip of the pen (assumption)
 _RANGE = re.compile(
     r"(?P<name>[^\d]*(?:\d+[^\d]+)*?)(?P<first>\d+)\s*(?:-|–|\.\.)\s*(?P=name)(?P<last>\d+)(?P<suffix>\.\w+)?"
@@ -74,6 +75,8 @@ def read_range(text: str) -> FileRange | None:
     if found is None:
         return None
     first, last = found["first"], found["last"]
+    if max(len(first), len(last)) > _MOST_DIGITS:
+        return None
     padded = first.startswith("0") or last.startswith("0")
     if (padded and len(first) != len(last)) or not 0 <= int(last) - int(first) < LONGEST_RANGE:
         return None

@@ -37,6 +37,7 @@ _FIELDS: dict[str, tuple[str, ...]] = {
 }
 _BY_SPELLING = {spelling: name for name, spellings in _FIELDS.items() for spelling in spellings}
 _OWN = ("lot", "supplier", "type", "maker", "gain_group", "count", "known_good")
+_MOST_DIGITS = 9  # of a count of parts
 _YES = frozenset(("yes", "y", "true", "1", "x", "ja", "oui", "si", "sim"))
 _NO = frozenset(("no", "n", "false", "0", "", "-", "nein", "non", "nao"))
 
@@ -133,7 +134,7 @@ def make_lot(name: str, cells: dict[str, str], file: str = "", row: int = 0) -> 
     count: int | None = None
     text = cells.get("count", "")
     if text:
-        if text.isdigit() and int(text) > 0:
+        if text.isdecimal() and len(text) <= _MOST_DIGITS and int(text) > 0:
             count = int(text)
         else:
             problems.append(

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Protocol, TypeVar
 
+from partscreen.bounded_files import MAX_SETTING, parse_json, read_capped
 from partscreen.errors import Problem, UnusableInput
 
 T = TypeVar("T")
@@ -45,10 +46,12 @@ class AnswersKept:
         self.path = path
         self.answers: list[tuple[str, str]] = []
         try:
-            lines = path.read_text(encoding="utf-8").split("\n") if path.exists() else []
+            lines = read_capped(path, MAX_SETTING).decode("utf-8").split("\n") if path.exists() else []
             for line in lines[:-1]:  # what follows the last end of line was cut off
-                key, text = json.loads(line)
-                self.answers.append((str(key), str(text)))
+                pair = parse_json(line)
+                if not isinstance(pair, list) or len(pair) != 2 or not all(isinstance(one, str) for one in pair):
+                    raise ValueError("a line is no pair of question and answer")
+                self.answers.append((pair[0], pair[1]))
         except (OSError, ValueError) as error:
             fix = "put it right, or move it away to begin anew"
             raise UnusableInput([Problem("ANSWERS", f"cannot be read: {error}", fix, str(path))]) from error
@@ -179,7 +182,7 @@ def one_of(words: dict[str, str]) -> Callable[[str], str]:
     def check(text: str) -> str:
         names = list(words)
         word = text.casefold().rstrip(".")
-        if word.isdigit() and 1 <= int(word) <= len(names):
+        if word.isdecimal() and len(word) < 9 and 1 <= int(word) <= len(names):
             return names[int(word) - 1]
         found = [name for name in names if name.casefold() == word]
         if not found:

@@ -15,9 +15,11 @@ from pathlib import Path
 from types import TracebackType
 from typing import IO, Any
 
+from partscreen.bounded_files import parse_json
 from partscreen.errors import Problem, UnusableInput
 
 FORM = "partscreen.typed/1"
+_BEGINNING = f'{{"form": "{FORM}"'.encode()
 SAME_SITTING = 4 * 3600.0  # s; going on after a longer break is a new session: room and instruments may have moved
 
 
@@ -143,15 +145,16 @@ class Journal:
         self._stream.seek(0)
         content = self._stream.read()
         whole, _, rest = content.rpartition(b"\n")
-        self.torn = bool(rest)
-        if rest:  # cut off, or the next line would be glued to it
-            self._stream.truncate(len(whole) + 1 if whole else 0)
+        if not whole and not rest.startswith(_BEGINNING[: len(rest)]):
+            raise _no_journal("it does not begin as one", self.path, 1)
         for number, line in enumerate(whole.split(b"\n") if whole else (), start=1):
             self.events.append(_event(line, number, self.path))
+        kept = len(whole) + 1 if whole else 0
         if not self.events:
+            self._cut_torn(kept)
             return
         first = self.events[0]
-        there = Begun(str(first.get("lot")), str(first.get("type")), tuple(first.get("columns", ())))
+        there = Begun(str(first.get("lot")), str(first.get("type")), tuple(map(str, first["columns"])))
         found = [
             Problem("OTHER_SITTING", f"{what} was {old!r} when it was begun and is {new!r} now",
                     "give the same options as before, or name another file with --out", str(self.path))
@@ -159,10 +162,17 @@ class Journal:
         ]  # fmt: skip
         if found:
             raise UnusableInput(found)
+        self._cut_torn(kept)
+
+    def _cut_torn(self, kept: int) -> None:
+        """Take off a last line without its end, or the next one would be glued to it."""
+        self.torn = self._stream.seek(0, os.SEEK_END) > kept
+        if self.torn:
+            self._stream.truncate(kept)
 
     def _session_now(self) -> int:
         """Number of the session: the last one, or a new one after a long break."""
-        last = max((int(e.get("session", 1)) for e in self.events), default=1)
+        last = max((_entry(e).session for e in self.events if e.get("event") in ("line", "skip")), default=1)
         lines = [e for e in self.events if e.get("event") in ("line", "skip")]
         if not lines:
             return last
@@ -175,15 +185,38 @@ class Journal:
 
 def _event(line: bytes, number: int, path: Path) -> dict[str, Any]:
     try:
-        event = json.loads(line)
+        event = parse_json(line)
         if not isinstance(event, dict) or "event" not in event:
             raise ValueError("not a line of a journal")
         if number == 1 and event.get("form") != FORM:
             raise ValueError(f"not of the form {FORM}")
+        if number == 1 and not isinstance(event.get("columns"), list):
+            raise ValueError("it does not say which readings are asked for")
+        if event["event"] in ("line", "skip"):
+            _entry(event)
     except (ValueError, UnicodeDecodeError) as error:
-        fix = "put the line right or move the file away; nothing was changed"
-        raise UnusableInput([Problem("JOURNAL", f"cannot be read: {error}", fix, str(path), number)]) from error
+        raise _no_journal(str(error), path, number) from error
     return event
+
+
+def _no_journal(why: str, path: Path, number: int) -> UnusableInput:
+    fix = "put the line right or move the file away; nothing was changed"
+    return UnusableInput([Problem("JOURNAL", f"cannot be read: {why}", fix, str(path), number)])
+
+
+def _entry(event: dict[str, Any]) -> Entry:
+    """The accepted line of an event; a ValueError where something of it is not as this program writes it."""
+    values, session = event.get("values"), event.get("session")
+    if not isinstance(values, dict) or type(session) is not int or not {"part", "control", "typed"} <= event.keys():
+        raise ValueError("a line lacks its part, its figures or its session")
+    if not all(place.isdecimal() and len(place) < 9 for place in values):
+        raise ValueError("a figure of a line does not say which reading it is")
+    if not all(type(value) in (int, float) and -1e300 < value < 1e300 for value in values.values()):
+        raise ValueError("a figure of a line is no number")
+    return Entry(
+        str(event["part"]), bool(event["control"]), {int(k): float(v) for k, v in values.items()},
+        str(event["typed"]), session, str(event.get("at", "")), event["event"] == "skip",
+    )  # fmt: skip
 
 
 def standing(events: Sequence[dict[str, Any]]) -> tuple[list[Entry], Entry | None]:
@@ -196,10 +229,7 @@ def standing(events: Sequence[dict[str, Any]]) -> tuple[list[Entry], Entry | Non
         if kind == "undo" and done:
             rows[done.pop()].pop()
         elif kind in ("line", "skip"):
-            entry = Entry(
-                str(event["part"]), bool(event["control"]), {int(k): float(v) for k, v in event["values"].items()},
-                str(event["typed"]), int(event["session"]), str(event.get("at", "")), kind == "skip",
-            )  # fmt: skip
+            entry = _entry(event)
             at = -1 if entry.control else place.get(entry.part, -1)
             if at < 0 or not rows[at]:
                 rows.append([])

@@ -292,7 +292,7 @@ def _repeat(lot: LotResult, claims: Sequence[Claim], words: Words) -> list[str]:
 
 def _untouched(lot: LotResult, words: Words) -> str:
     count = lot.sheet.get("count", "")
-    if not count.isdigit() or int(count) < len(lot.parts):
+    if not count.isdecimal() or len(count) > 9 or int(count) < len(lot.parts):
         return words("untouched_unknown")
     left = int(count) - len(lot.parts)
     return words("untouched_some", n=left, count=count) if left else words("untouched_none", count=count)
