@@ -26,7 +26,6 @@ def part_in_full(facts: Facts, ref: PartRef) -> tuple[ShownInFull, PartKept]:
     made = ShownInFull(
         **_fields(shown),
         **ref.placed,
-        part=ref.part,
         judged=fact.recorded_at,
         result=kept.result,
         readings=list(readings_shown(kept.readings)),

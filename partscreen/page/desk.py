@@ -25,14 +25,19 @@ if TYPE_CHECKING:
 READINGS = (".csv", ".txt", ".tsv", ".dat", ".asc", ".xlsx", ".xlsm", ".ods", ".json", ".parquet")
 SHEETS = (".csv", ".txt", ".tsv", ".xlsx", ".xlsm", ".ods")
 TOML = (".toml",)
+PICTURES = (".jpg", ".jpeg", ".png")
 _ZIPPED = (".xlsx", ".xlsm", ".ods")
+_PICTURE_STARTS = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n")  # JPEG and PNG
 _LONGEST_NAME = 120  # characters of a file name kept on disk
 _HOPELESS = re.compile(r'[\x00-\x1f\x7f/\\:*?"<>|]')
 
 
 @dataclass(slots=True)
 class Tray:
-    """Files brought together. `lots`, `kit`, `columns`: paths of lot sheet, kit and column map, where there are any."""
+    """Files brought together. `lots`, `kit`, `columns`: paths of lot sheet, kit and column map, where there are any.
+
+    `references`: files of types of the user's own.
+    """
 
     id: str
     folder: Path
@@ -40,6 +45,7 @@ class Tray:
     lots: Path | None = None
     kit: Path | None = None
     columns: Path | None = None
+    references: tuple[Path, ...] = ()
     numbers: dict[str, float] = field(default_factory=dict)
     record: bool = False
     understanding: Job | None = None
@@ -56,7 +62,9 @@ class Tray:
         """What was set for these files."""
         from partscreen.workflow import ScreenOptions
 
-        return ScreenOptions(lots=self.lots, kit=self.kit, columns=self.columns, **self.numbers)  # type: ignore[arg-type]
+        return ScreenOptions(
+            lots=self.lots, kit=self.kit, columns=self.columns, references=self.references, **self.numbers,  # type: ignore[arg-type]
+        )  # fmt: skip
 
     @property
     def jobs(self) -> tuple[Job, ...]:
@@ -146,6 +154,10 @@ def refuse_kind(name: str, first: bytes, size: int, allowed: tuple[str, ...], la
         return Problem("PAGE_FILE_SIZE", what, "split it, or judge it with `partscreen screen`", name)
     if size == 0:
         return Problem("PAGE_FILE_EMPTY", "the file is empty", "export the readings again", name)
+    if suffix in PICTURES:
+        fix = "take it again, or save it as JPEG or PNG"
+        picture = first.startswith(_PICTURE_STARTS)
+        return None if picture else Problem("PAGE_FILE_CONTENT", "the file is no JPEG or PNG picture", fix, name)
     zipped, utf16 = first.startswith(b"PK"), first[:2] in (b"\xff\xfe", b"\xfe\xff")
     if suffix in _ZIPPED and not zipped:
         fix = "open it in a spreadsheet program and save it again, or export it as CSV"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from inspect import signature
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -75,8 +76,10 @@ def ask(task: AskTask, progress: Progress) -> Any:
 
     assert task.function in workflow.__all__
     progress(task.words, 0, 1)
+    function = getattr(workflow, task.function)
+    telling = {"progress": progress} if "progress" in signature(function).parameters else {}
     try:
-        return getattr(workflow, task.function)(*task.args, **task.options)
+        return function(*task.args, **task.options, **telling)
     except UnusableInput:
         raise
     except PartscreenError as error:
