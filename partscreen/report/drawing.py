@@ -15,9 +15,19 @@ from partscreen.report.panels import Axis, Band, Label, Line, Panel, Points, tin
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-_MARKERS = {"disc": "o", "ring": "o", "diamond": "D", "cross": "x", "up": "^", "down": "v", "bar": "_"}
+MARKERS = {"disc": "o", "ring": "o", "diamond": "D", "cross": "x", "up": "^", "down": "v", "bar": "_"}
 _POINT = 0.75  # points a CSS pixel
 _FONT = 8.5  # [pt]
+
+
+def dash_style(dash: tuple[float, ...], weight: float) -> Any:
+    """Lengths on and off as matplotlib takes them: in line widths."""
+    return (0, tuple(d / max(weight, 0.1) for d in dash)) if dash else "-"
+
+
+def dressed_left(panel: Panel) -> float:
+    """Room that the words at the left axis need. [pt]"""
+    return max(28.0, panel.left_letters * 0.56 * _FONT + 8.0)
 
 
 def draw_panel(panel: Panel, axes: Axes) -> Axes:
@@ -25,7 +35,7 @@ def draw_panel(panel: Panel, axes: Axes) -> Axes:
     _dress(panel, axes)
     for mark in panel.marks:
         if isinstance(mark, Line):
-            style: Any = (0, tuple(d / max(mark.weight, 0.1) for d in mark.dash)) if mark.dash else "-"
+            style = dash_style(mark.dash, mark.weight)
             axes.plot(mark.x, mark.y, color=tint(mark.tone), lw=mark.weight, ls=style, solid_capstyle="butt")
         elif isinstance(mark, Points):
             _draw_points(mark, axes)
@@ -46,7 +56,7 @@ def _draw_points(mark: Points, axes: Axes) -> None:
         mark.x,
         mark.y,
         ls="",
-        marker=_MARKERS[mark.shape],
+        marker=MARKERS[mark.shape],
         ms=mark.size * 2 * _POINT,
         mew=1.0,
         mec=ink,
@@ -93,7 +103,7 @@ def _dress(panel: Panel, axes: Axes) -> None:
     axes.annotate(
         panel.y.label,
         (0, 1),
-        xytext=(-28, 20 if panel.stretches else 7),
+        xytext=(-dressed_left(panel), 20 if panel.stretches else 7),
         xycoords="axes fraction",
         textcoords="offset points",
         fontsize=_FONT,
@@ -151,7 +161,8 @@ def figure_svg(panel: Panel, identity: str, width: float = 430.0, height: float 
         figure = Figure(figsize=(width / 96, height / 96), facecolor="none")
         FigureCanvasSVG(figure)
         top = 44.0 if panel.stretches else 24.0
-        box = (48 / width, 40 / height, (width - 66) / width, (height - 40 - top) / height)
+        left = max(48.0, dressed_left(panel) / _POINT + 8.0)
+        box = (left / width, 40 / height, (width - left - 18) / width, (height - 40 - top) / height)
         draw_panel(panel, figure.add_axes(box, facecolor="none"))
         sink = io.StringIO()
         figure.savefig(sink, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})

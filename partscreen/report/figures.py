@@ -5,6 +5,8 @@ They arrange ready arrays and compute no statistics.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import replace
 from itertools import groupby
 
 import numpy as np
@@ -19,6 +21,7 @@ from partscreen.report.panels import (
     Mark,
     Panel,
     Points,
+    Sign,
     Stretch,
     decade_range,
     linear_axis,
@@ -27,7 +30,7 @@ from partscreen.report.panels import (
     span,
     spread_labels,
 )
-from partscreen.results import LotResult, PartResult
+from partscreen.results import Disposition, LotResult, PartResult
 
 LABELLED = 6  # so many parts carry their name in a figure; more would hide the curves
 CROWDED = 40  # beyond so many rejected parts only the end of each curve is marked
@@ -37,6 +40,32 @@ SHAPES = {"accept": "disc", "hold": "diamond", "reject": "cross", None: "bar"}
 WORDS = {"accept": "accepted", "hold": "held", "reject": "rejected", None: "not usable"}
 _ORIGIN_TONES = {"limit": 0.24, "typical curve": 0.17, "population": 0.10}
 _DRAW_ORDER = {None: 0, "accept": 1, "hold": 2, "reject": 3}
+
+
+def disposition_key(present: Iterable[Disposition | None]) -> tuple[Sign, ...]:
+    """Shape and word of the dispositions that a figure shows."""
+    seen = set(present)
+    return tuple(Sign(SHAPES[d], WORDS[d], SHAPES[d] == "disc") for d in SHAPES if d in seen)
+
+
+def band_key(envelope: Envelope | None, marks: Iterable[Mark], y: Axis) -> tuple[Sign, ...]:
+    """Words for the typical curve and for the printed limits among the marks that lie within the axes."""
+    typical = envelope is not None and np.isfinite(envelope.typical).any()
+    limits = [m for m in marks if isinstance(m, Points) and m.shape in ("up", "down")]
+    drawn = {(m.shape, m.filled) for m in limits if y.low <= m.y[0] <= y.high}
+    words = {("up", True): "printed minimum", ("down", True): "printed maximum"}
+    words |= {("up", False): "minimum from memory", ("down", False): "maximum from memory"}
+    return (
+        *((Sign("", "typical, or the population's centre", dash=(4, 3)),) if typical else ()),
+        *(Sign(shape, word, filled) for (shape, filled), word in words.items() if (shape, filled) in drawn),
+    )
+
+
+def _lot_key(
+    lot: LotResult, names: Iterable[str], envelope: Envelope | None, marks: list[Mark], y: Axis
+) -> tuple[Sign, ...]:
+    drawn = set(names)
+    return (*disposition_key(p.disposition for p in lot.parts if p.part in drawn), *band_key(envelope, marks, y))
 
 
 def ic_label(conditions: str) -> str:
@@ -148,7 +177,8 @@ def _room_for_names(lot: LotResult, high: float, low: float) -> float:
 
 def _describe(lot: LotResult, what: str, data: dict[str, tuple[Floats, Floats]], envelope: Envelope | None) -> str:
     rejected = [short(p.part) for p in lot.parts if p.disposition == "reject" and p.part in data]
-    told = f"Rejected: {', '.join(rejected[:LABELLED])}." if rejected else "None of them is rejected."
+    more = f" and {len(rejected) - LABELLED} more" if len(rejected) > LABELLED else ""
+    told = f"Rejected: {', '.join(rejected[:LABELLED])}{more}." if rejected else "None of them is rejected."
     return f"{what} of {len(data)} parts of lot {short(lot.lot, 24)}. {told} {band_words(envelope)}"
 
 
@@ -174,7 +204,8 @@ def hfe_panel(lot: LotResult, data: LotData) -> Panel | None:
         *name_marks(lot, curves, y),
     ]
     words = _describe(lot, "Current gain against collector current", curves, data.hfe)
-    return Panel("Current gain against collector current", words, x, y, tuple(marks), stretches(data.hfe))
+    key = _lot_key(lot, curves, data.hfe, marks, y)
+    return Panel("Current gain against collector current", words, x, y, tuple(marks), stretches(data.hfe), key)
 
 
 def sat_panel(lot: LotResult, data: LotData) -> Panel | None:
@@ -196,7 +227,8 @@ def sat_panel(lot: LotResult, data: LotData) -> Panel | None:
         *name_marks(lot, curves, y),
     ]
     words = _describe(lot, "Saturation voltage against collector current", curves, data.vce_sat)
-    return Panel("Saturation voltage against collector current", words, x, y, tuple(marks), stretches(data.vce_sat))
+    key, title = _lot_key(lot, curves, data.vce_sat, marks, y), "Saturation voltage against collector current"
+    return Panel(title, words, x, y, tuple(marks), stretches(data.vce_sat), key)
 
 
 def _with_limits(ic: tuple[float, float], limits: tuple[LimitPoint, ...], quantity: str) -> tuple[float, float]:
@@ -222,18 +254,39 @@ def vbe_panel(lot: LotResult, data: LotData) -> Panel | None:
     if ic is None:
         return None
     curves, band, label = _vbe_curves(read, data.vbe)
-    values = span([*(y for _, y in curves.values()), *([band.low, band.high] if band else [])])
-    if values is None:
+    read_span = span(y for _, y in curves.values())
+    if read_span is None:
         return None
+    values = read_span if band is None else _with_some_band(read_span, band, ic)
     least = 0.02 if band is not None else 0.1
     low, high = decade_range(*ic)
     y = linear_axis(label, *padded(*values, least=least), scale=1e-3)
     x = log_axis(ic_label(data.conditions), low, _room_for_names(lot, high, low), "A")
-    limits = limit_marks(data.limits, "vbe") if band is not data.vbe or data.vbe is None else []
+    limits = limit_marks(_moved(data.limits, data.vbe) if band else data.limits, "vbe")
     marks = [*band_marks(band, y), *curve_marks(lot, curves), *limits, *name_marks(lot, curves, y)]
     title = "Base-emitter voltage, difference from the typical curve" if band else "Base-emitter voltage"
     words = _describe(lot, title + " against collector current", curves, band)
-    return Panel(title, words, x, y, tuple(marks), stretches(band))
+    return Panel(title, words, x, y, tuple(marks), stretches(band), _lot_key(lot, curves, band, marks, y))
+
+
+def _with_some_band(read: tuple[float, float], band: Envelope, ic: tuple[float, float]) -> tuple[float, float]:
+    """The span of the readings with the band about it at their currents, which may add their height on either side."""
+    here = (band.ic >= ic[0]) & (band.ic <= ic[1])
+    wide = max(read[1] - read[0], 0.02)
+    ends = span([band.low[here], band.high[here]]) or read
+    return max(min(read[0], ends[0]), read[0] - wide), min(max(read[1], ends[1]), read[1] + wide)
+
+
+def _moved(limits: tuple[LimitPoint, ...], envelope: Envelope | None) -> tuple[LimitPoint, ...]:
+    """Limits of VBE less the typical curve at their currents; those outside the curve cannot be drawn beside it."""
+    if envelope is None:
+        return limits
+    moved = []
+    for limit in limits:
+        if limit.quantity == "vbe":
+            value = float(from_typical(np.array([limit.ic]), np.array([limit.value]), envelope)[0])
+            moved += [replace(limit, value=value)] if np.isfinite(value) else []
+    return tuple(moved)
 
 
 def _vbe_curves(
@@ -293,4 +346,4 @@ def _capacitance_panel(
     band = f" Shaded: the type's region, from {region.origin}." if region else ""
     title = f"{junction.capitalize()} capacitance against gain"
     words = f"{title} of {len(rows)} parts of lot {short(lot.lot, 24)}.{band}"
-    return Panel(title, words, x, y, tuple(marks))
+    return Panel(title, words, x, y, tuple(marks), key=disposition_key(part.disposition for part, _, _ in rows))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from partscreen.matching.overlay import Overlay
-from partscreen.report.figures import short
+from partscreen.report.figures import ic_label, short
 from partscreen.report.panels import Band, Label, Line, Mark, Panel, decade_range, linear_axis, log_axis, spread_labels
 
 _ROOM = 1.9  # of the current axis to the right, for the names
@@ -21,11 +21,14 @@ def _weight(position: str) -> float:
     return 1.3 if position.startswith("N") else 0.8
 
 
-def matched_gain_panel(found: Overlay, number: int, tolerance_percent: float) -> Panel:
-    """hFE of every part of a set; the band is the tolerance about the first part, where currents were compared."""
+def matched_gain_panel(found: Overlay, number: int, tolerance_percent: float, conditions: str = "") -> Panel:
+    """hFE of every part of a set; the band is the tolerance about the first part, where currents were compared.
+
+    `conditions`: of the curves, for the axis.
+    """
     low, high = decade_range(float(found.ic[0]), float(found.ic[-1]), room=1.0)
-    x = log_axis("IC", low, high * _ROOM, "A")
-    y = linear_axis("hFE", 0.0, float(found.hfe.max()) * 1.2, about=4)
+    x = log_axis(ic_label(conditions), low, high * _ROOM, "A")
+    y = linear_axis("hFE (fitted curves)", 0.0, float(found.hfe.max()) * 1.2, about=4)
     inside = (found.ic >= found.low * (1 - 1e-9)) & (found.ic <= found.high * (1 + 1e-9))
     share = 1.0 + tolerance_percent / 100.0
     marks: list[Mark] = []
@@ -40,10 +43,13 @@ def matched_gain_panel(found: Overlay, number: int, tolerance_percent: float) ->
     return Panel(f"Set {number}: gain", words, x, y, (*marks, *lines, *spread_labels(labels, y)))
 
 
-def matched_vbe_panel(found: Overlay, number: int, tolerance: float) -> Panel:
-    """What the VBE of every part differs by from the mean of its rail; the band is the tolerance [V] between two."""
+def matched_vbe_panel(found: Overlay, number: int, tolerance: float, conditions: str = "") -> Panel:
+    """What the VBE of every part differs by from the mean of its rail; the band is the tolerance [V] between two.
+
+    `conditions`: of the curves, for the axis.
+    """
     low, high = decade_range(float(found.ic[0]), float(found.ic[-1]), room=1.0)
-    x = log_axis("IC", low, high * _ROOM, "A")
+    x = log_axis(ic_label(conditions), low, high * _ROOM, "A")
     far = max(0.65 * tolerance, 1.15 * float(np.abs(found.vbe_from_rail).max()))
     y = linear_axis("VBE from the mean [mV]", -far, far, scale=1e-3, about=5)
     edge = np.array([found.low, found.high])

@@ -1,11 +1,14 @@
-"""The small figures of one part: gain, base voltage, saturation, each as readings over the fit, and the residuals."""
+"""The small figures of one part: gain, base voltage, saturation, each as readings over the fit; residuals; evidence."""
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
-from partscreen.report.data import Floats, LotData, PartData
-from partscreen.report.figures import band_marks, ic_label, limit_marks, short, stretches
+from partscreen.report.data import Envelope, Floats, LotData, PartData
+from partscreen.report.figures import band_key, band_marks, band_words, ic_label, limit_marks, short, stretches
+from partscreen.report.numbers import odds
 from partscreen.report.panels import (
     Axis,
     Band,
@@ -13,6 +16,8 @@ from partscreen.report.panels import (
     Mark,
     Panel,
     Points,
+    Sign,
+    category_axis,
     decade_range,
     linear_axis,
     log_axis,
@@ -20,6 +25,14 @@ from partscreen.report.panels import (
     span,
 )
 from partscreen.results import PartResult
+
+_FIT_KEY = (Sign("ring", "reading"), Sign("", "fit", weight=1.0))
+_FIT_WORDS = "Line: fit at 25 °C junction, in a band of two standard uncertainties."
+
+
+def _told(what: str, part: PartResult, band: Envelope | None) -> str:
+    """What a small figure shows."""
+    return f"{what} readings of part {short(part.part)} over the fitted curve. {_FIT_WORDS} {band_words(band)}"
 
 
 def _array(values: list[float | None]) -> Floats:
@@ -57,8 +70,9 @@ def gain_panel(part: PartResult, lot: LotData, read: PartData) -> Panel | None:
         *_fit_marks(part, "hfe", Points(read.ic, read.hfe, "ring", 1.0, 2.0)),
         *limit_marks(lot.limits, "hfe"),
     ]
-    words = f"Gain readings of part {short(part.part)} over the fitted curve."
-    return Panel(f"Gain of part {short(part.part)}", words, x, y, tuple(marks), stretches(lot.hfe))
+    words = _told("Gain", part, lot.hfe)
+    key = (*_FIT_KEY, *band_key(lot.hfe, marks, y))
+    return Panel(f"Gain of part {short(part.part)}", words, x, y, tuple(marks), stretches(lot.hfe), key)
 
 
 def _near(part: PartResult, name: str, x: Axis | None) -> Floats:
@@ -79,8 +93,9 @@ def vbe_panel(part: PartResult, lot: LotData, read: PartData) -> Panel | None:
         *_fit_marks(part, "vbe", Points(read.ic, read.vbe, "ring", 1.0, 2.0)),
         *limit_marks(lot.limits, "vbe"),
     ]
-    words = f"Base-emitter voltage readings of part {short(part.part)} over the fitted curve."
-    return Panel(f"Base-emitter voltage of part {short(part.part)}", words, x, y, tuple(marks), stretches(lot.vbe))
+    words = _told("Base-emitter voltage", part, lot.vbe)
+    key = (*_FIT_KEY, *band_key(lot.vbe, marks, y))
+    return Panel(f"Base-emitter voltage of part {short(part.part)}", words, x, y, tuple(marks), stretches(lot.vbe), key)
 
 
 def sat_panel(part: PartResult, lot: LotData, read: PartData) -> Panel | None:
@@ -95,8 +110,11 @@ def sat_panel(part: PartResult, lot: LotData, read: PartData) -> Panel | None:
         *_fit_marks(part, "vce_sat", Points(read.sat_ic, read.vce_sat, "ring", 1.0, 2.0)),
         *limit_marks(lot.limits, "vce_sat"),
     ]
-    words = f"Saturation voltage readings of part {short(part.part)} over the fitted curve."
-    return Panel(f"Saturation voltage of part {short(part.part)}", words, x, y, tuple(marks), stretches(lot.vce_sat))
+    words = _told("Saturation voltage", part, lot.vce_sat)
+    key = (*_FIT_KEY, *band_key(lot.vce_sat, marks, y))
+    return Panel(
+        f"Saturation voltage of part {short(part.part)}", words, x, y, tuple(marks), stretches(lot.vce_sat), key
+    )
 
 
 def residual_panel(part: PartResult, lot: LotData, read: PartData) -> Panel | None:
@@ -116,14 +134,67 @@ def residual_panel(part: PartResult, lot: LotData, read: PartData) -> Panel | No
     edge = np.array([x.low, x.high])
     marks: list[Mark] = [Band(edge, np.full(2, -2.0), np.full(2, 2.0), 0.10), Line(edge, np.zeros(2), 0.8, 0.5)]
     marks += [Points(ic, values, shape, 0.9, 2.2) for ic, values, shape, _ in shown]
-    words = f"Residuals of part {short(part.part)}: {', '.join(s[3] for s in shown)}."
-    return Panel(f"Residuals of part {short(part.part)}", words, x, y, tuple(marks))
+    words = (
+        f"Residuals of part {short(part.part)}: {', '.join(s[3] for s in shown)}: reading less fit. Shaded: two "
+        "standard uncertainties of reading and device model together."
+    )
+    key = tuple(Sign(shape, word) for _, _, shape, word in shown)
+    return Panel(f"Residuals of part {short(part.part)}", words, x, y, tuple(marks), key=key)
+
+
+def evidence_panel(part: PartResult) -> Panel | None:
+    """What each reading says, in the order in which they were weighed, and all of them together; None without it.
+
+    Places are the natural logarithm of the odds; the ticks say the odds.
+    """
+    if not part.evidence_by_reading or part.evidence is None:
+        return None
+    terms = [(short(e.reading, 22), e.evidence) for e in part.evidence_by_reading]
+    rows = [*terms, ("all together", part.evidence)]
+    value = np.array([v for _, v in rows])
+    place = np.arange(float(len(rows)), 0.0, -1.0)
+    x, y = _odds_axis(float(np.abs(value).max())), category_axis("reading, in the order weighed", [w for w, _ in rows])
+    marks: list[Mark] = [Line(np.zeros(2), np.array([y.low, y.high]), 0.8, 0.55)]
+    marks += [Line(np.array([0.0, v]), np.array([p, p]), 1.4, 0.6) for v, p in zip(value, place, strict=True)]
+    each = value[:-1]
+    for chosen, shape in ((each <= 0, "disc"), (each > 0, "cross")):
+        if chosen.any():
+            marks.append(Points(each[chosen], place[:-1][chosen], shape, 1.0, 3.2, filled=shape == "disc"))
+    marks.append(Points(value[-1:], place[-1:], "diamond", 1.0, 4.0, filled=True))
+    words = (
+        f"Evidence of part {short(part.part)} by reading: how many times likelier each reading is on its side, after "
+        f"those weighed before it. Left speaks for the marking, right against it. {odds(part.evidence)}"
+    )
+    key = (
+        Sign("disc", "speaks for the marking", filled=True),
+        Sign("cross", "speaks against it"),
+        Sign("diamond", "all together", filled=True),
+    )
+    return Panel(f"Evidence by reading, part {short(part.part)}", words, x, y, tuple(marks), key=key)
+
+
+_UPPER = str.maketrans("0123456789", "⁰¹²³⁴⁵⁶⁷⁸⁹")
+
+
+def _odds_axis(far: float) -> Axis:
+    """An axis of evidence, the same to both sides, with ticks at round odds."""
+    tens = max(1, math.ceil(far / math.log(10.0) * 1.05))
+    step = max(1, math.ceil(tens / 3))
+    ticks = [(0.0, "1")]
+    for power in range(step, tens + 1, step):
+        text = f"{10**power:,}" if power <= 4 else "10" + str(power).translate(_UPPER)
+        ticks += [(-power * math.log(10.0), text), (power * math.log(10.0), text)]
+    end = 1.08 * max(far, math.log(10.0) * 1.05)
+    inside = sorted(t for t in ticks if abs(t[0]) <= end)
+    return Axis("times likelier (odds): ← for the marking | against it →", -end, end, False, tuple(inside))
 
 
 def part_panels(part: PartResult, lot: LotData) -> list[Panel]:
-    """Every figure the readings of a part allow."""
+    """Every figure the readings and the judgement of a part allow."""
     read = lot.parts.get(part.part)
     if read is None:
         return []
     makers = (gain_panel, vbe_panel, sat_panel, residual_panel)
-    return [panel for panel in (make(part, lot, read) for make in makers) if panel is not None]
+    drawn = [panel for panel in (make(part, lot, read) for make in makers) if panel is not None]
+    evidence = evidence_panel(part)
+    return drawn if evidence is None else [*drawn, evidence]

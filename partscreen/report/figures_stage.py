@@ -13,6 +13,7 @@ from partscreen.report.panels import (
     Mark,
     Panel,
     Points,
+    Sign,
     decade_range,
     linear_axis,
     log_axis,
@@ -32,8 +33,13 @@ def load_line_panel(drawn: LoadLineFigure) -> Panel:
     x_range = span([vce, *(np.asarray(line.vce) for line in drawn.limits)], positive=True) or (1.0, 100.0)
     y_range = span([ic, *(np.asarray(line.ic) for line in drawn.limits)], positive=True) or (0.1, 10.0)
     low, high = decade_range(max(1.0, x_range[0]), x_range[1], 1.1)
-    x = log_axis("VCE", low, high * 1.9, "V")  # room for the names at the ends of the lines
-    y = log_axis("IC of one device", *decade_range(max(LOWEST_CURRENT, y_range[0]), y_range[1]), "A")
+    x = log_axis("VCE of one device at full swing", low, high * 1.9, "V")  # room for the names at the ends of the lines
+    hot = "" if drawn.case_temperature is None else figure(drawn.case_temperature - ZERO_CELSIUS, "degC")
+    y = log_axis(
+        f"IC of one device{f', limits at {hot} case' if hot else ''}",
+        *decade_range(max(LOWEST_CURRENT, y_range[0]), y_range[1]),
+        "A",
+    )
     inside = (vce >= x.low) & (ic >= y.low)
     marks: list[Mark] = [Line(np.where(inside, vce, np.nan), np.where(inside, ic, np.nan), 1.8, 1.0)]
     labels = []
@@ -44,12 +50,11 @@ def load_line_panel(drawn: LoadLineFigure) -> Panel:
         if seen.size:
             labels.append(Label(float(at[seen[-1]]) * 1.03, float(permitted[seen[-1]]), line.name))
     marks += spread_labels(labels, y)
-    hot = ""
-    if drawn.case_temperature is not None:
-        hot = f" at {figure(drawn.case_temperature - ZERO_CELSIUS, 'degC')} case"
     names = ", ".join(line.name for line in drawn.limits) or "none known"
-    words = f"Heavy: the load line of one device at full swing. Thin: permitted current{hot}: {names}."
-    return Panel(drawn.about, words, x, y, tuple(marks))
+    thin = f"permitted current at {hot} case" if hot else "permitted current"
+    words = f"Heavy: the load line of one device at full swing. Thin: {thin}: {names}."
+    key = (Sign("", "load line", weight=1.8), Sign("", "permitted current", dash=_DASHES[1], weight=1.0))
+    return Panel(f"Load line in the safe area: {drawn.about}", words, x, y, tuple(marks), key=key)
 
 
 def crossover_panel(curves: list[GainCurve]) -> Panel | None:
@@ -61,8 +66,10 @@ def crossover_panel(curves: list[GainCurve]) -> Panel | None:
     x_range, y_range = span(current), span(gain)
     if x_range is None or y_range is None:
         return None
-    x: Axis = linear_axis("Output current in A", *padded(*x_range, 0.02))
-    y: Axis = linear_axis("Gain", *padded(*y_range))
+    loads = {c.load for c in curves}
+    into = f" into {figure(curves[0].load, 'ohm')}" if len(loads) == 1 and curves[0].load is not None else ""
+    x: Axis = linear_axis("output current [A], bias voltages as named", *padded(*x_range, 0.02))
+    y: Axis = linear_axis(f"gain of the output stage (ratio){into}", *padded(*y_range))
     marks: list[Mark] = []
     labels = []
     for curve, i, g, dash in zip(curves, current, gain, _DASHES, strict=False):
@@ -85,9 +92,11 @@ def sharing_panel(shared: SharingFigure) -> Panel | None:
     cold = np.array([np.nan if place.cold_drop is None else place.cold_drop for place in shared.places])
     known = bool(np.isfinite(cold).all())
     x = Axis(
-        "Place", 0.4, at[-1] + 1.1, False, tuple((float(i), p.place) for i, p in zip(at, shared.places, strict=True))
+        "place", 0.4, at[-1] + 1.1, False, tuple((float(i), p.place) for i, p in zip(at, shared.places, strict=True))
     )
-    y = linear_axis("Across the emitter resistor in mV", 0.0, float(np.nanmax([*warm, *cold])) * 1.15, scale=1e-3)
+    y = linear_axis(
+        "across the emitter resistor at idle [mV]", 0.0, float(np.nanmax([*warm, *cold])) * 1.15, scale=1e-3
+    )
     marks: list[Mark] = [Points(at, warm, "disc", size=4.0, filled=True)]
     labels = [Label(float(i) + 0.08, float(v), f"{figure(float(v), 'V')}") for i, v in zip(at, warm, strict=True)]
     words = f"Disc: idle drop expected, {shared.basis}."
@@ -97,4 +106,5 @@ def sharing_panel(shared: SharingFigure) -> Panel | None:
         words += " Ring: on switching on, if the bias circuit did not follow the heat at all."
     names = ", ".join(f"{p.place}: {p.part}" for p in shared.places if p.part)
     marks += labels
-    return Panel(f"Sharing, {shared.about}", f"{words} {names}.", x, y, tuple(marks))
+    key = (Sign("disc", "warm", filled=True), *((Sign("ring", "on switching on"),) if known else ()))
+    return Panel(f"Sharing, {shared.about}", f"{words} {names}.", x, y, tuple(marks), key=key)

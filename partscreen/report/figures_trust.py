@@ -6,7 +6,7 @@ from datetime import date
 
 import numpy as np
 
-from partscreen.report.panels import Axis, Band, Label, Line, Mark, Panel, Points, linear_axis
+from partscreen.report.panels import Axis, Band, Label, Line, Mark, Panel, Points, Sign, linear_axis
 from partscreen.report.svg import panel_svg
 from partscreen.results.trust import SupplierTrust, Trust
 
@@ -47,7 +47,8 @@ def trust_panel(one: SupplierTrust, x: Axis, y: Axis, tolerable: float) -> Panel
     marks.append(
         Label(x.high, y.low + 0.96 * (y.high - y.low), f"{last.lots} lot{'' if last.lots == 1 else 's'}", "end")
     )
-    return Panel(one.supplier, f"{one.supplier}. {one.sentence}", x, y, tuple(marks))
+    key = (Sign("disc", "expected share", filled=True), Sign("", "share you tolerate", dash=(4, 3)))
+    return Panel(one.supplier, f"{one.supplier}. {one.sentence}", x, y, tuple(marks), key=key)
 
 
 def trust_panels(result: Trust) -> list[Panel]:
@@ -59,7 +60,7 @@ def trust_panels(result: Trust) -> list[Panel]:
     highs = [p.share_unfit.high for s in told for p in s.history if p.share_unfit.high is not None]
     x = time_axis(min(dates), max(dates))
     top = min(1.0, 1.05 * max([*highs, 2 * result.tolerable_share]))
-    y = linear_axis("unfit parts [%]", 0.0, top, scale=0.01, about=4)
+    y = linear_axis("unfit parts [%], with 95 % interval", 0.0, top, scale=0.01, about=4)
     panels = (trust_panel(s, x, y, result.tolerable_share) for s in told)
     return [p for p in panels if p is not None]
 

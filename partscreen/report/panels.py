@@ -7,7 +7,7 @@ both look alike.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -103,8 +103,22 @@ Mark = Line | Points | Band | Label
 
 
 @dataclass(frozen=True, slots=True)
+class Sign:
+    """A shape or a line and the word for it. `shape` "": a line with `dash` and `weight`."""
+
+    shape: str
+    word: str
+    filled: bool = False
+    dash: tuple[float, ...] = ()
+    weight: float = 0.8
+
+
+@dataclass(frozen=True, slots=True)
 class Panel:
-    """One figure: its name, what it shows in words (for those who cannot see it), its axes, its marks back to front."""
+    """One figure: its name, what it shows in words (for those who cannot see it), its axes, its marks back to front.
+
+    `key`: its signs in words, drawn where the figure stands alone; pages say them once for all their figures.
+    """
 
     title: str
     description: str
@@ -112,11 +126,27 @@ class Panel:
     y: Axis
     marks: tuple[Mark, ...]
     stretches: tuple[Stretch, ...] = ()
+    key: tuple[Sign, ...] = ()
+
+    @property
+    def left_letters(self) -> int:
+        """Letters of the longest word at the left axis, for which room must be left."""
+        return max((len(text) for _, text in self.y.ticks), default=0)
+
+
+def category_axis(label: str, words: Sequence[str | None]) -> Axis:
+    """An axis with one place a word, the first on top, at n, n-1 ... 1; None: a place without a word."""
+    n = len(words)
+    ticks = tuple((float(n - i), word) for i, word in enumerate(words) if word is not None)
+    return Axis(label, 0.4, n + 0.6, False, ticks)
 
 
 def log_axis(label: str, low: float, high: float, unit: str, *, scale: float = 1.0) -> Axis:
     """A logarithmic axis with a tick a decade, more where few decades are shown; `scale` as in `linear_axis`."""
-    steps = (1, 2, 5) if math.log10(high / low) < 1.7 else (1,) if math.log10(high / low) > 2.4 else (1, 3)
+    wide = math.log10(high / low)
+    steps: tuple[float, ...] = (1, 2, 5) if wide < 1.7 else (1,) if wide > 2.4 else (1, 3)
+    if wide < 0.6:  # less than a factor of four
+        steps = (1, 1.5, 2, 3, 4, 5, 6, 8)
     decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
     places = [step * 10.0**decade for decade in decades for step in steps]
     ticks = tuple((p, exact(float(f"{p / scale:.6g}"), unit)) for p in places if low * 0.999 <= p <= high * 1.001)

@@ -22,7 +22,7 @@ def curve_panel(result: PlanResult) -> Panel | None:
     chance = np.array([p.accepted for p in points])
     told = [risk.share for risk in result.risks if risk.share <= share[-1]]
     right = min(1.0, max([float(share[-1]), *(_ROOM * at for at in told)]))  # room for a name beside its point
-    x = linear_axis("bad share of the lot [%]", 0.0, right, scale=0.01)
+    x = linear_axis(f"bad share of the lot [%]{_sample_words(result)}", 0.0, right, scale=0.01)
     y = linear_axis("chance that the lot is accepted [%]", 0.0, 1.04, scale=0.01, about=6)
     marks: list[Mark] = [Line(share, chance, 1.2)]
     if points[0].bad_in_lot is not None and len(points) <= _FEW:
@@ -31,6 +31,14 @@ def curve_panel(result: PlanResult) -> Panel | None:
         if risk.share <= share[-1]:
             marks += _risk_marks(risk, x.high, result.lot_size)
     return Panel("Operating curve", _words(result), x, y, tuple(marks))
+
+
+def _sample_words(result: PlanResult) -> str:
+    """Lot and sample the curve is for."""
+    lot = f", lot of {result.lot_size}" if result.lot_size else ", lot of very many"
+    sample = f", {'at most ' if result.sequence else ''}{result.sample_size} tested"
+    allowed = "" if result.acceptance_number is None else f", {result.acceptance_number} bad allowed"
+    return f"{lot}{sample}{allowed}"
 
 
 def _risk_marks(risk: PlanRisk, right: float, lot_size: int | None) -> list[Mark]:

@@ -24,7 +24,8 @@ class _Frame:
 
     def __init__(self, panel: Panel, width: float, height: float) -> None:
         self.panel = panel
-        self.left, self.right = _LEFT, width - _RIGHT
+        wide = min(panel.left_letters * _LETTER + 10.0, 0.4 * width)
+        self.left, self.right = max(_LEFT, wide), width - _RIGHT
         self.top = 36.0 if panel.stretches else 20.0
         self.bottom = height - _BOTTOM
 

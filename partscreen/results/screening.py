@@ -233,8 +233,8 @@ class LotResult(Result):
     """Everything said about one lot.
 
     `sheet`: what the lot sheet tells besides (order, return_by, price, notes, count, ...), as it stands there. `files`:
-    those that hold readings of the lot. `spots`: its single readings. `control`: the control pieces of its sessions. `groups`:
-    what two groups of parts are looked for in.
+    those that hold readings of the lot. `spots`: its single readings. `control`: the control pieces of its sessions.
+    `groups`: what two groups of parts are looked for in.
     """
 
     lot: str

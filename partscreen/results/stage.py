@@ -52,12 +52,13 @@ class LoadLineFigure(Result):
 
 
 class GainCurve(Result):
-    """Gain of the output stage against output current (signed, positive: NPN side). [A], ratio."""
+    """Gain of the output stage against output current (signed, positive: NPN side), into `load`. [A], ratio, [ohm]."""
 
     name: str
     bias: float
     current: list[float]
     gain: list[float]
+    load: float | None = None
 
 
 class PlaceShare(Result):

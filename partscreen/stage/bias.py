@@ -141,9 +141,9 @@ def gain_curves(stage: Stage, found: Flattest | None) -> list[GainCurve]:
         curve = gain_curve(stage, found, volts) if found and volts else None
         if curve is not None and volts is not None:
             thin = np.unique(np.linspace(0, len(curve.current) - 1, 241).astype(int))
-            out.append(
-                GainCurve(name=name, bias=volts, current=curve.current[thin].tolist(), gain=curve.gain[thin].tolist())
-            )
+            current, gain = curve.current[thin].tolist(), curve.gain[thin].tolist()
+            load = stage.load.resistance or stage.load.minimum_impedance
+            out.append(GainCurve(name=name, bias=volts, current=current, gain=gain, load=load))
     return out
 
 

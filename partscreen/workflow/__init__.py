@@ -43,7 +43,9 @@ if TYPE_CHECKING:
     from partscreen.workflow.book_record import keep_screening, record_screening
     from partscreen.workflow.book_rescreen import rescreen
     from partscreen.workflow.book_retest import remeasure
+    from partscreen.workflow.codes import tell_codes
     from partscreen.workflow.demo import run_demo
+    from partscreen.workflow.figures import figures_of, pack_figures, write_figures
     from partscreen.workflow.goods_in import with_book_facts, write_stock_table
     from partscreen.workflow.kit import new_kit, tell_kit
     from partscreen.workflow.learned import learn_from_book
@@ -59,16 +61,34 @@ if TYPE_CHECKING:
     )
     from partscreen.workflow.new_type import describe_type
     from partscreen.workflow.options import Outcome, Progress, ScreenOptions
-    from partscreen.workflow.papers import PaperOptions, paper_labels, paper_lot, paper_record, paper_refund
+    from partscreen.workflow.own_files import keep_own_file, own_folder, own_kits, own_types, usable_types
+    from partscreen.workflow.papers import (
+        PaperOptions,
+        paper_labels,
+        paper_lot,
+        paper_record,
+        paper_refund,
+        paper_stock,
+    )
     from partscreen.workflow.plan import make_plan
     from partscreen.workflow.plan_options import PlanOptions
     from partscreen.workflow.power_up import CardOptions, paper_card, paper_pairs
     from partscreen.workflow.saved import load_screening
     from partscreen.workflow.screening import check_part, exit_code, screen_files
     from partscreen.workflow.sheet import SheetOptions, write_sheet
+    from partscreen.workflow.sittings import (
+        LotTold,
+        begin_sitting,
+        drop_sitting,
+        files_of_sitting,
+        kept_sittings,
+        lots_to_type,
+        resume_sitting,
+    )
     from partscreen.workflow.stage import check_stage, replace_type, write_stage
     from partscreen.workflow.trust import TrustOptions, weigh_suppliers
     from partscreen.workflow.type_in import type_readings
+    from partscreen.workflow.type_in_answers import answer_typed
     from partscreen.workflow.type_in_open import TypeInOptions, open_sitting
     from partscreen.workflow.understand import (
         Columns,
@@ -82,6 +102,19 @@ if TYPE_CHECKING:
     from partscreen.workflow.writing import write_outcome
 
 _HOME = {
+    "answer_typed": "type_in_answers",
+    "LotTold": "sittings",
+    "begin_sitting": "sittings",
+    "drop_sitting": "sittings",
+    "files_of_sitting": "sittings",
+    "kept_sittings": "sittings",
+    "lots_to_type": "sittings",
+    "resume_sitting": "sittings",
+    "keep_own_file": "own_files",
+    "own_folder": "own_files",
+    "own_kits": "own_files",
+    "own_types": "own_files",
+    "usable_types": "own_files",
     "TrustOptions": "trust",
     "weigh_suppliers": "trust",
     "backup_book": "book",
@@ -118,11 +151,15 @@ _HOME = {
     "record_screening": "book_record",
     "rescreen": "book_rescreen",
     "remeasure": "book_retest",
+    "tell_codes": "codes",
     "run_demo": "demo",
     "new_kit": "kit",
     "describe_type": "new_type",
     "tell_kit": "kit",
     "learn_from_book": "learned",
+    "figures_of": "figures",
+    "pack_figures": "figures",
+    "write_figures": "figures",
     "explain_files": "lookup",
     "saved_columns": "lookup",
     "tell_types": "lookup",
@@ -141,6 +178,7 @@ _HOME = {
     "paper_lot": "papers",
     "paper_record": "papers",
     "paper_refund": "papers",
+    "paper_stock": "papers",
     "make_plan": "plan",
     "PlanOptions": "plan_options",
     "CardOptions": "power_up",
@@ -174,6 +212,7 @@ __all__ = [
     "Asked",
     "CardOptions",
     "Columns",
+    "LotTold",
     "Outcome",
     "PaperOptions",
     "PlanOptions",
@@ -184,7 +223,9 @@ __all__ = [
     "TrustOptions",
     "TypeInOptions",
     "Understood",
+    "answer_typed",
     "backup_book",
+    "begin_sitting",
     "check_part",
     "check_stage",
     "column_roles",
@@ -192,19 +233,25 @@ __all__ = [
     "correct_reading",
     "day_list",
     "describe_type",
+    "drop_sitting",
     "entry_in_book",
     "erase_photo",
     "exit_code",
     "explain_files",
     "export_book",
     "fetch_file",
+    "figures_of",
+    "files_of_sitting",
     "find_in_book",
     "job_in_book",
+    "keep_own_file",
     "keep_screening",
+    "kept_sittings",
     "kits_due",
     "learn_from_book",
     "list_jobs",
     "load_screening",
+    "lots_to_type",
     "make_plan",
     "match_and_draw",
     "match_results",
@@ -212,12 +259,17 @@ __all__ = [
     "matched_figures",
     "new_kit",
     "open_sitting",
+    "own_folder",
+    "own_kits",
+    "own_types",
+    "pack_figures",
     "paper_card",
     "paper_labels",
     "paper_lot",
     "paper_pairs",
     "paper_record",
     "paper_refund",
+    "paper_stock",
     "record_approval",
     "record_bias",
     "record_fitted",
@@ -233,22 +285,26 @@ __all__ = [
     "replace_type",
     "rescreen",
     "restore_book",
+    "resume_sitting",
     "run_demo",
     "saved_columns",
     "screen_files",
     "show_book",
     "show_in_full",
     "supplier_in_book",
+    "tell_codes",
     "tell_kit",
     "tell_types",
     "type_readings",
     "understand_files",
+    "usable_types",
     "verify_book",
     "watch_folder",
     "weigh_suppliers",
     "where_is",
     "with_book_facts",
     "write_columns",
+    "write_figures",
     "write_lots",
     "write_match_figures",
     "write_match_table",

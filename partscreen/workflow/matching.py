@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from partscreen.reference import Library
     from partscreen.report.panels import Panel
     from partscreen.results import Screening
-    from partscreen.results.matching import Matching
+    from partscreen.results.matching import MatchedSet, Matching
 
     Floats = npt.NDArray[np.float64]
 
@@ -163,32 +163,22 @@ def match_and_draw(
     """
     runs = read_runs(files)
     found = match_screenings(runs, options, references=references)
-    return found, matched_figures(runs, found, references=references, sets=sets)
+    drawn = [] if sets == 0 else matched_figures(runs, found, references=references, sets=sets)
+    return found, drawn
 
 
 def write_match_figures(panels: Sequence[tuple[Panel, Panel]], folder: Path) -> list[Path]:
-    """Write the figures of sets as SVG files, two a set, numbered as the sets are.
+    """Write the figures of sets as SVG, PNG and PDF, two a set, numbered as the sets are.
 
     Raises
     ------
     UnusableInput
         The place cannot be written to.
     """
-    from partscreen.report.drawing import figure_svg
+    from partscreen.report.figure_set import match_set
+    from partscreen.workflow.figures import write_figures
 
-    written = []
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for number, pair in enumerate(panels, 1):
-            for what, panel in zip(("hfe", "vbe"), pair, strict=True):
-                path = folder / f"set_{number:03d}_{what}.svg"
-                path.write_text(figure_svg(panel, f"set{number}-{what}"), encoding="utf-8")
-                written.append(path)
-    except OSError as error:
-        what = f"cannot write: {error.strerror or error}"
-        fix = "name a folder that exists and may be written to"
-        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(folder))]) from error
-    return written
+    return write_figures(match_set(panels), folder) if panels else []
 
 
 def matched_figures(
@@ -216,10 +206,25 @@ def matched_figures(
         types = {place.type for place in found.places}
         compared = next(c for c in matching.currents if types <= set(c.types.split(" with ")))
         laid = overlay(found, parts, compared)
+        told_at = _conditions(runs, found)
         out.append(
             (
-                matched_gain_panel(laid, number, told["tolerance_hfe"]),
-                matched_vbe_panel(laid, number, told["tolerance_vbe"] / 1e3),
+                matched_gain_panel(laid, number, told["tolerance_hfe"], told_at),
+                matched_vbe_panel(laid, number, told["tolerance_vbe"] / 1e3, told_at),
             )
         )
     return out
+
+
+def _conditions(runs: Sequence[tuple[str, Screening]], found: MatchedSet) -> str:
+    """At what the curves of a set's parts are told: VCE, and the junction at 25 degC."""
+    placed = {(place.lot, place.part) for place in found.places}
+    volts = {
+        part.curves.vce
+        for _, screening in runs
+        for lot in screening.lots
+        for part in lot.parts
+        if (lot.lot, part.part) in placed and part.curves is not None and part.curves.vce is not None
+    }
+    vce = " and ".join(f"{v:.3g} V" for v in sorted(volts))
+    return f"VCE = {vce}, junction 25 °C" if vce else "junction 25 °C"
