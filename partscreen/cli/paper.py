@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 app = typer.Typer(help="Papers from a result of `screen`, as PDF.", no_args_is_help=True, rich_markup_mode=None)
 
 Result = Annotated[Path, typer.Argument(help="Result of `screen --json` or `--out`.", show_default=False)]
-Out = Annotated[Path, typer.Option("--out", help="PDF to write.", show_default=False)]
+Out = Annotated[Path, typer.Option("--out", help="File to write.", show_default=False)]
 LotName = Annotated[str | None, typer.Option("--lot", help="Which lot, where the result holds several.")]
 Parts = Annotated[list[str] | None, typer.Option("--part", help="Only this part. May be repeated.")]
 On = Annotated[str | None, typer.Option("--on", help="Date on the paper, year-month-day; today if not given.")]
@@ -114,6 +114,14 @@ def record(
 
     options = PaperOptions(lot=lot_name, parts=tuple(part or ()), customer=customer, on=on, overwrite=overwrite)
     _make(paper_record, result, out, options)
+
+
+@app.command("stock")
+def stock(result: Result, out: Out, on: On = None, overwrite: Overwrite = False) -> None:
+    """Table for stock systems: one row a lot (CSV), as `screen --stock` writes it."""
+    from partscreen.workflow import PaperOptions, paper_stock
+
+    _make(paper_stock, result, out, PaperOptions(on=on, overwrite=overwrite))
 
 
 app.command("card")(card)

@@ -12,11 +12,12 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
 from partscreen.errors import PartscreenError
-from partscreen.page import bring, look_up, result
+from partscreen.page import asking, bring, look_up, papers, result, typing
 from partscreen.page.desk import Desk
 from partscreen.page.guard import Guard
 from partscreen.page.render import asset, show, show_problems
 from partscreen.page.settings import LARGEST_POST, PageSettings
+from partscreen.page.typing_room import TypingRoom
 
 _MEDIA = {"sheet.css": "text/css", "page.js": "text/javascript"}
 
@@ -65,11 +66,22 @@ def build_app(settings: PageSettings, *, largest: int = LARGEST_POST) -> Guard:
     @asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
         app.state.desk, app.state.settings = Desk(), settings
+        app.state.typing = TypingRoom(settings.folder, app.state.desk.worker)
         try:
             yield
         finally:
+            app.state.typing.close_all()
             app.state.desk.close()
 
-    routes = [*bring.ROUTES, *result.ROUTES, *look_up.ROUTES, Route("/favicon.ico", _no_icon), Route("/{name}", _asset)]
+    routes = [
+        *bring.ROUTES,
+        *result.ROUTES,
+        *look_up.ROUTES,
+        *asking.ROUTES,
+        *papers.ROUTES,
+        *typing.ROUTES,
+        Route("/favicon.ico", _no_icon),
+        Route("/{name}", _asset),
+    ]
     handlers = {HTTPException: _refused, PartscreenError: _unusable, Exception: _crashed}
     return Guard(Starlette(routes=routes, exception_handlers=handlers, lifespan=lifespan), settings, largest)

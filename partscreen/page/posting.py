@@ -22,8 +22,11 @@ Handler = Callable[[Request, FormData], Awaitable[Response]]
 _CHUNK = 1 << 20
 
 
-def post(path: str, handler: Handler) -> Route:
-    """A route for a form. There is no other way to a POST route, so none can forget the token."""
+def post(path: str, handler: Handler, stale: Handler | None = None) -> Route:
+    """A route for a form. There is no other way to a POST route, so none can forget the token.
+
+    `stale`: shows a form of an earlier run again as it was typed, with the token of this run; it must do nothing else.
+    """
 
     async def taken(request: Request) -> Response:
         async with request.form(max_files=MOST_FILES, max_fields=MOST_FIELDS) as form:
@@ -31,6 +34,8 @@ def post(path: str, handler: Handler) -> Route:
             if not isinstance(told, str) or not hmac.compare_digest(
                 told.encode(), desk_of(request).form_token.encode()
             ):
+                if stale is not None:
+                    return await stale(request, form)
                 words = (
                     "This form is of an earlier run of the page, or not of this page. Open the page again and repeat."
                 )
@@ -86,7 +91,7 @@ def numbers(form: FormData, names: tuple[str, ...]) -> dict[str, float]:
 async def keep_uploads(
     form: FormData, name: str, tray: Tray | Errand, allowed: tuple[str, ...]
 ) -> tuple[list[Path], list[Problem]]:
-    """Copy the uploads of one field into a tray or errand, each into a folder of its own so that names need not differ."""
+    """Copy the uploads of one field into a tray or errand, each in a folder of its own: names may be alike."""
     kept: list[Path] = []
     problems: list[Problem] = []
     for upload in form.getlist(name):

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import csv
 import hashlib
+import io
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 from partscreen.report.table import plain_cell
 from partscreen.results import InputFile, LotResult, PartResult, Screening
@@ -87,7 +88,18 @@ def write_stock(screening: Screening, path: Path, on: date, *, append: bool = Fa
             if next(csv.reader(there), []) != list(STOCK_COLUMNS):
                 raise ValueError(f"{path.name} has other columns")
     with path.open("a" if grown else "w", newline="", encoding="utf-8") as sink:
-        writer = csv.DictWriter(sink, STOCK_COLUMNS)
-        if not grown:
-            writer.writeheader()
-        writer.writerows({k: plain_cell(v) for k, v in row.items()} for row in stock_rows(screening, on))
+        _write_rows(sink, screening, on, headed=not grown)
+
+
+def stock_text(screening: Screening, on: date) -> str:
+    """The table as text, its header first."""
+    sink = io.StringIO(newline="")
+    _write_rows(sink, screening, on, headed=True)
+    return sink.getvalue()
+
+
+def _write_rows(sink: TextIO, screening: Screening, on: date, *, headed: bool) -> None:
+    writer = csv.DictWriter(sink, STOCK_COLUMNS)
+    if headed:
+        writer.writeheader()
+    writer.writerows({k: plain_cell(v) for k, v in row.items()} for row in stock_rows(screening, on))

@@ -101,6 +101,14 @@ def paper_record(result: Path, out: Path, options: PaperOptions) -> Path:
     return _written(out, record_pdf(screening, options.lot, chosen), options)
 
 
+def paper_stock(result: Path, out: Path, options: PaperOptions) -> Path:
+    """One row a lot for stock systems (CSV); all lots of the result."""
+    from partscreen.report.stock_table import stock_text
+
+    made = stock_text(load_screening(result), date.fromisoformat(_day(options.on)))
+    return _written(out, made.encode("utf-8"), options)
+
+
 def _day(on: str | None) -> str:
     if on is None:
         return date.today().isoformat()

@@ -12,7 +12,7 @@ from partscreen.workflow import ScreenOptions, SheetOptions, screen_files, write
 from tests.report.papers_filled import SMALL, fill, fill_workbook, table_of, write_csv, write_ods
 from tests.report.papers_read import codes_on, needs_poppler, pages, text_of
 
-FILES = ["A1.csv", "A1.xlsx", "A1_lot.csv", "A1_sheet.pdf", "A1_stickers.pdf"]
+FILES = ["A1.csv", "A1.ods", "A1.xlsx", "A1_lot.csv", "A1_sheet.pdf", "A1_stickers.pdf"]
 
 
 def run(*arguments):
@@ -23,7 +23,7 @@ def test_sheet_writes_stickers_paper_workbook_text_and_lot_sheet(tmp_path):
     done = run("2SC5200", "--lot", "A1", "--count", 3, "--supplier", "Alder", "--out", tmp_path)
     assert done.exit_code == 0, done.output
     assert sorted(path.name for path in tmp_path.iterdir()) == FILES
-    assert done.stderr.count("written: ") == 5
+    assert done.stderr.count("written: ") == 6
     assert "No kit was given" in done.stderr
     assert done.stdout == ""
 
@@ -156,6 +156,17 @@ def test_workbook_filled_in_gives_the_identical_result(filled, from_points):
     folder, _, rows = filled
     fill_workbook(folder / "A1.xlsx", folder / "filled.xlsx", rows)
     assert judged(folder / "filled.xlsx", folder) == from_points
+
+
+def test_the_opendocument_sheet_holds_the_table_of_the_csv(filled):
+    from python_calamine import load_workbook
+
+    folder, _, _ = filled
+    rows = load_workbook(str(folder / "A1.ods")).get_sheet_by_name("readings").to_python()
+    with (folder / "A1.csv").open(newline="", encoding="utf-8-sig") as source:
+        expected = list(csv.reader(source))
+    wide = max(len(row) for row in rows)
+    assert [[*row, *[""] * (len(expected[0]) - wide)] for row in rows] == expected
 
 
 def test_opendocument_sheet_gives_the_identical_result(filled, from_points):
