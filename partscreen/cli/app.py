@@ -9,6 +9,7 @@ import typer
 
 from partscreen.cli.book import app as book
 from partscreen.cli.check import check
+from partscreen.cli.codes import codes
 from partscreen.cli.demo import demo
 from partscreen.cli.kit import kit
 from partscreen.cli.match import match
@@ -65,6 +66,7 @@ app.command("replace")(replace)
 app.command("plan")(plan)
 app.command("trust")(trust)
 app.command("page")(page)
+app.command("codes")(codes)
 app.add_typer(book, name="book")
 app.add_typer(paper, name="paper")
 
