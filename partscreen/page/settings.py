@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from ipaddress import ip_address
+from pathlib import Path
 
 from partscreen.errors import Problem, UnusableInput
 
@@ -23,7 +24,8 @@ class PageSettings:
     """Where the page listens and what it may use.
 
     `token`: asked of every visitor; None only on a loopback address. `names`: further names a Host header may hold.
-    `book`: bench book, None for the default one.
+    `book`: bench book, None for the default one. `folder`: where kits, own types and typed readings stay between runs,
+    None for the user's data folder.
     """
 
     address: str = "127.0.0.1"
@@ -31,6 +33,7 @@ class PageSettings:
     token: str | None = None
     names: tuple[str, ...] = ()
     book: str | None = None
+    folder: Path | None = None
     hosts: frozenset[str] = field(init=False, default=frozenset())
 
     def __post_init__(self) -> None:

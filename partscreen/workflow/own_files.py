@@ -1,4 +1,4 @@
-"""Files of the user's own that stay between runs: kits, types, readings typed in. They lie in the user's data folder."""
+"""Files of the user that stay between runs: kits, types, typed readings. They lie in the user's data folder."""
 
 from __future__ import annotations
 

@@ -6,6 +6,7 @@ import queue
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -73,14 +74,43 @@ class Answers:
                     self._idle.notify_all()
 
     def _answer(self, part: str, texts: Sequence[str]) -> PartAnswer:
-        try:
-            from partscreen.screening.single import check_readings
+        return _answer(part, self.type_name, texts, self.library, self.kit, self.temperature)
 
-            found = check_readings(self.type_name, texts, self.library, self.kit, temperature=self.temperature)
-        except Exception as error:  # the prompt must live on: the line is kept, and the whole lot is judged at the end
-            return PartAnswer(part, None, f"no answer: {error}", "", (str(error),))
-        (result,) = found.lots[0].parts
-        return PartAnswer(part, result.disposition, found.words[0] if found.words else "", _next(result), found.words)
+
+def answer_typed(
+    part: str,
+    type_name: str,
+    texts: Sequence[str],
+    *,
+    kit: Path | None = None,
+    references: Sequence[Path] = (),
+    temperature_c: float | None = None,
+) -> PartAnswer:
+    """The answer about one typed part, taken alone, as `type-in` gives it. `texts`: its readings as `check` takes them.
+
+    Raises
+    ------
+    UnusableInput
+        Kit, reference files or temperature cannot be used. Readings never raise: the answer says why there is none.
+    """
+    from partscreen.readings.instruments.kit import load_kit
+    from partscreen.workflow.settings import kelvin, load_library
+
+    tools = load_kit(kit) if kit is not None else None
+    return _answer(part, type_name, texts, load_library(references), tools, kelvin(temperature_c))
+
+
+def _answer(
+    part: str, type_name: str, texts: Sequence[str], library: Library, kit: Kit | None, temperature: float | None
+) -> PartAnswer:
+    try:
+        from partscreen.screening.single import check_readings
+
+        found = check_readings(type_name, texts, library, kit, temperature=temperature)
+    except Exception as error:  # the prompt must live on: the line is kept, and the whole lot is judged at the end
+        return PartAnswer(part, None, f"no answer: {error}", "", (str(error),))
+    (result,) = found.lots[0].parts
+    return PartAnswer(part, result.disposition, found.words[0] if found.words else "", _next(result), found.words)
 
 
 def _next(result: PartResult) -> str:

@@ -1,4 +1,4 @@
-"""A sitting of typed readings, opened from its options: at a terminal or on the page, by the same checks and journal."""
+"""A sitting of typed readings, opened from its options: at a terminal or on the page, with the same checks."""
 
 from __future__ import annotations
 
@@ -221,12 +221,18 @@ def _prepare(options: TypeInOptions) -> _Desk:
     return _Desk(options, library, kit, kind, gain_group, columns, (*notices, *kit_notice(kit)))
 
 
-def _names(options: TypeInOptions) -> list[Problem]:
+def name_problems(lot: str, control: str = "") -> list[Problem]:
+    """Why a lot or a control piece cannot be called so: parts and files are named after them."""
     found = []
-    for option, name in (("--lot", options.lot), ("--control", options.control or "REF")):
+    for option, name in (("--lot", lot), ("--control", control or "REF")):
         if not _NAME.match(name) or name.endswith((" ", ".")):
             fix = "use letters, digits, space, - . _ + ( ), at most 32, a letter or digit first"
             found.append(Problem("LOT_NAME", f"{name!r} cannot be a name of parts and files", fix, option))
+    return found
+
+
+def _names(options: TypeInOptions) -> list[Problem]:
+    found = name_problems(options.lot, options.control)
     if options.out.suffix.lower() not in (".csv", ".txt"):
         what = f"{options.out.name!r} does not end in .csv"
         found.append(Problem("FILE_NAME", what, "the table is written as CSV: name it so", "--out"))

@@ -45,7 +45,7 @@ class Visitor:
 @pytest.fixture(scope="session")
 def client(tmp_path_factory):
     book = tmp_path_factory.mktemp("book") / "book.db"
-    app = build_app(PageSettings(book=str(book)), largest=3 << 20)
+    app = build_app(PageSettings(book=str(book), folder=tmp_path_factory.mktemp("own")), largest=3 << 20)
     with TestClient(app, base_url=BASE, raise_server_exceptions=False) as opened:
         yield opened
 

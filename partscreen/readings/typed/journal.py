@@ -219,6 +219,22 @@ def _entry(event: dict[str, Any]) -> Entry:
     )  # fmt: skip
 
 
+def standing_in(path: Path) -> list[Entry]:
+    """The lines that stand in a journal on disk, which nothing is written to; a line cut off at the end is left out.
+
+    Raises
+    ------
+    UnusableInput
+        It cannot be read.
+    """
+    try:
+        whole, _, _ = path.read_bytes().rpartition(b"\n")
+    except OSError as error:
+        what = f"cannot be read: {error.strerror or error}"
+        raise UnusableInput([Problem("JOURNAL", what, "make it readable", str(path))]) from error
+    return standing([_event(line, i, path) for i, line in enumerate(whole.split(b"\n") if whole else (), start=1)])[0]
+
+
 def standing(events: Sequence[dict[str, Any]]) -> tuple[list[Entry], Entry | None]:
     """Lines that stand after all undos, and the newest of them in time."""
     rows: list[list[Entry]] = []  # of each row the line and those it replaced, oldest first

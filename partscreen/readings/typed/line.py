@@ -62,6 +62,11 @@ class Marks:
         return POINT if self.point else COMMA
 
 
+def names_part(text: str) -> bool:
+    """Whether a line says in front of which part it is."""
+    return _PART.match(plain_marks(text)) is not None
+
+
 def read_line(text: str, columns: Sequence[TypedColumn], marks: Marks) -> TypedLine:
     """Take a line apart.
 

@@ -206,7 +206,7 @@ class Sitting:
             return Doubt("PART_TWICE", f"{part} is in already ({figures}). keep puts the new line in its place.", {})
         values = _values(line)
         newest = self.entries[-1] if self.entries else None
-        if newest is not None and len(values) >= 2 and newest.values == values and "SAME_AGAIN" not in passed:
+        if newest is not None and len(values) >= 2 and _alike(newest.values, values) and "SAME_AGAIN" not in passed:
             return Doubt("SAME_AGAIN", f"All figures are those of {newest.part}. Was its line typed twice?", {})
         cells = {i: cell for i, cell in line.cells.items() if i not in settled}
         found = doubts(cells, self.columns, usual_of_parts(self.before(part)), self.of_type or [None] * self.width)
@@ -338,6 +338,11 @@ def _ways(line: TypedLine, doubt: Doubt) -> tuple[str, ...]:
 def _beyond(line: TypedLine, doubt: Doubt) -> bool:
     """Whether a question is about a figure that cannot be kept as typed."""
     return any(line.cells[i].beyond for i in doubt.instead)
+
+
+def _alike(one: dict[int, float], other: dict[int, float]) -> bool:
+    """Whether two lines say the same, however it was written: 1.89 nF and 1890 pF."""
+    return one.keys() == other.keys() and all(abs(one[i] - other[i]) <= 1e-9 * abs(one[i]) for i in one)
 
 
 def _values(line: TypedLine) -> dict[int, float]:
