@@ -71,7 +71,9 @@ def match(
     ] = None,
     figures: Annotated[
         Path | None,
-        typer.Option("--figures", help="Draw gain and VBE of each set into this folder (SVG).", show_default=False),
+        typer.Option(
+            "--figures", help="Draw gain and VBE of each set into this folder (SVG, PNG, PDF).", show_default=False
+        ),
     ] = None,
 ) -> None:
     """Match accepted parts: NPN with PNP, groups of one polarity, or channel sets.

@@ -103,6 +103,9 @@ def plan(
     figure: Annotated[
         Path | None, typer.Option("--figure", metavar="OUT.svg", help="Draw the operating curve into this file.")
     ] = None,
+    figures: Annotated[
+        Path | None, typer.Option("--figures", help="Draw it into this folder, as SVG, PNG and PDF.")
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Write the result as JSON to standard output.")] = False,
 ) -> None:
     """Say how many parts of a lot to test, and what the test is worth.
@@ -112,6 +115,7 @@ def plan(
     """
     from partscreen.cli.show import exit_with, say
     from partscreen.errors import UnusableInput
+    from partscreen.workflow import draw_figures
     from partscreen.workflow.plan import make_plan, plan_exit_code, plan_lines, write_plan_figure
     from partscreen.workflow.plan_options import PlanOptions
 
@@ -129,8 +133,9 @@ def plan(
         result = make_plan(options)
         if figure is not None:
             write_plan_figure(result, figure)
+        written = [*([figure] if figure else []), *(draw_figures(result, figures) if figures else [])]
     except UnusableInput as error:
         exit_with(plan_exit_code(error), error)
     typer.echo(result.model_dump_json(by_alias=True) if json else "\n".join(plan_lines(result)))
-    if figure is not None:
-        say(f"written: {figure}")
+    for path in written:
+        say(f"written: {path}")

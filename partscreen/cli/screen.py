@@ -45,6 +45,9 @@ def screen(
     stock: Annotated[
         Path | None, typer.Option("--stock", help="Write one row a lot to this CSV file, for stock systems.")
     ] = None,
+    figures: Annotated[
+        Path | None, typer.Option("--figures", help="Draw every figure into this folder, as SVG, PNG and PDF.")
+    ] = None,
     watch: Annotated[
         Path | None,
         typer.Option("--watch", help="Judge the files of this folder, and those that come, until Ctrl-C."),
@@ -102,6 +105,7 @@ def screen(
     from partscreen.errors import UnusableInput
     from partscreen.workflow import (
         ScreenOptions,
+        draw_figures,
         keep_screening,
         saved_columns,
         screen_files,
@@ -111,7 +115,7 @@ def screen(
 
     if book is not None and not record:
         raise typer.BadParameter("--book says where --record keeps the run; add --record")
-    given = _given(files, watch, out, json_out, table)
+    given = _given(files, watch, out, json_out, table, figures)
     try:
         columns = saved_columns(columns, given)
     except UnusableInput as error:
@@ -138,7 +142,7 @@ def screen(
 
             watch_until_ended(watch, options, brief=brief, stock=stock, kept=(book or "") if record else None)
             raise typer.Exit(0)
-        outcome = screen_files(given, options, progress=progress_line(), figures=out is not None)
+        outcome = screen_files(given, options, progress=progress_line(), figures=out is not None or figures is not None)
         if record:
             outcome = keep_screening(outcome, given, options, book)
         written = write_outcome(
@@ -146,6 +150,8 @@ def screen(
         )
         if stock is not None:
             written.append(write_stock_table(outcome, stock))
+        if figures is not None:
+            written += draw_figures(outcome, figures, progress=progress_line())
     except UnusableInput as error:
         exit_with(3, error)
     if json_out == "-":
@@ -161,7 +167,12 @@ def screen(
 
 
 def _given(
-    files: list[Path] | None, watch: Path | None, out: Path | None, json_out: str | None, table: Path | None
+    files: list[Path] | None,
+    watch: Path | None,
+    out: Path | None,
+    json_out: str | None,
+    table: Path | None,
+    figures: Path | None,
 ) -> list[Path]:
     """The files to judge; none with --watch, which finds them itself and writes next to them."""
     if watch is None:
@@ -170,6 +181,6 @@ def _given(
         return files
     if files:
         raise typer.BadParameter("--watch takes the files of its folder; leave FILES out")
-    if out is not None or json_out is not None or table is not None:
-        raise typer.BadParameter("--watch writes next to each file; leave --out, --json and --table out")
+    if any(given is not None for given in (out, json_out, table, figures)):
+        raise typer.BadParameter("--watch writes next to each file; leave --out, --json, --table and --figures out")
     return []

@@ -30,6 +30,10 @@ def stage(
     out: Annotated[
         Path | None, typer.Option("--out", metavar="DIR", help="Folder for a page with the checks and figures.")
     ] = None,
+    figures: Annotated[
+        Path | None,
+        typer.Option("--figures", metavar="DIR", help="Draw every figure into this folder, as SVG, PNG and PDF."),
+    ] = None,
 ) -> None:
     """Check an output stage: safe area, heat, drive, bias, fuses.
 
@@ -38,7 +42,7 @@ def stage(
     from partscreen.cli.show import exit_with, say
     from partscreen.cli.show_stage import show_stage, write_json
     from partscreen.errors import PartscreenError
-    from partscreen.workflow import check_stage, write_stage
+    from partscreen.workflow import check_stage, draw_figures, write_stage
     from partscreen.workflow.stage import EXIT_OF
 
     try:
@@ -47,6 +51,9 @@ def stage(
         )
         if out is not None:
             say(f"written: {write_stage(result, out)}")
+        if figures is not None:
+            for path in draw_figures(result, figures):
+                say(f"written: {path}")
         if json is not None:
             write_json(result.model_dump_json(by_alias=True, indent=1), json)
     except (PartscreenError, OSError) as error:

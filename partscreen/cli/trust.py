@@ -28,6 +28,9 @@ def trust(
     figure: Annotated[
         Path | None, typer.Option("--figure", metavar="OUT.svg", help="Draw shares over time into this file.")
     ] = None,
+    figures: Annotated[
+        Path | None, typer.Option("--figures", help="Draw one figure a supplier into this folder: SVG, PNG and PDF.")
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Write the result as JSON to standard output.")] = False,
 ) -> None:
     """Say what your own lots and jobs tell of each supplier. Private, not for publication.
@@ -38,16 +41,18 @@ def trust(
     from partscreen.cli.show import exit_with, say
     from partscreen.errors import PartscreenError
     from partscreen.report.trust_text import trust_lines
+    from partscreen.workflow import draw_figures
     from partscreen.workflow.trust import TrustOptions, weigh_suppliers, write_trust_figure
 
-    history = True if figure is not None else None
+    history = True if figure is not None or figures is not None else None
     options = TrustOptions(book, tuple(results or ()), half_life, tolerable, as_of, history)
     try:
         result = weigh_suppliers(options)
         if figure is not None:
             write_trust_figure(result, figure)
+        written = [*([figure] if figure else []), *(draw_figures(result, figures) if figures else [])]
     except PartscreenError as error:
         exit_with(3, error)
     typer.echo(result.model_dump_json(by_alias=True) if json else "\n".join(trust_lines(result)))
-    if figure is not None:
-        say(f"written: {figure}")
+    for path in written:
+        say(f"written: {path}")

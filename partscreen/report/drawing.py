@@ -140,7 +140,7 @@ def _draw_stretches(panel: Panel, axes: Axes) -> None:
             )
 
 
-def figure_svg(panel: Panel, identity: str, width: float = 430.0, height: float = 300.0) -> str:
+def figure_svg(panel: Panel, identity: str, width: float = 430.0, height: float | None = None) -> str:
     """One panel drawn by matplotlib as an `<svg>` element for a page; same input gives the same text.
 
     `identity` is put before every id, so that many figures can stand on one page; sizes in px at natural size.
@@ -149,6 +149,7 @@ def figure_svg(panel: Panel, identity: str, width: float = 430.0, height: float 
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
+    height = panel.tall(300.0) if height is None else height
     settings: Any = {
         "svg.fonttype": "none",
         "svg.hashsalt": identity,

@@ -64,11 +64,7 @@ def area_panel(lot: LotResult) -> Panel | None:
     y = category_axis(_rows_label(len(parts)), _row_names(parts))
     marks: list[Mark] = [Line(np.ones(2), np.array([y.low, y.high]), 0.8, 0.55, (4, 3))]
     weight = 0.9 if len(parts) <= EVERY_ROW else 0.5
-    marks += [
-        Line(np.array([a, b]), np.array([row, row]), weight, 0.6)
-        for a, b, row in zip(low, high, rows, strict=True)
-        if np.isfinite(a) and np.isfinite(b)
-    ]
+    marks.append(Line(*_bars(low, high, rows), weight, 0.6))
     marks += _row_marks(parts, value, rows)
     words = (
         f"Die area of {len(parts)} parts of lot {short(lot.lot, 24)} against the type's, with 95 % intervals. "
@@ -76,6 +72,12 @@ def area_panel(lot: LotResult) -> Panel | None:
     )
     key = disposition_key([p.disposition for p in parts])
     return Panel("Die area of each part", words, x, y, tuple(marks), key=key)
+
+
+def _bars(low: Floats, high: Floats, at: Floats) -> tuple[Floats, Floats]:
+    """Bars from low to high, one a place, as one line that breaks between them: along the bars, and across."""
+    gap = np.full(low.size, np.nan)
+    return np.column_stack([low, high, gap]).ravel(), np.column_stack([at, at, gap]).ravel()
 
 
 def _of_interval(parts: Sequence[PartResult], end: str) -> Floats:
@@ -153,8 +155,8 @@ def _control_panel(
     marks: list[Mark] = [Line(np.array([x.low, x.high]), np.zeros(2), 0.8, 0.35)]
     labels = []
     for course, places, (value, std), dash in zip(courses, at, values, _DASHES * len(courses), strict=False):
-        for a, v, s in zip(places, value, std, strict=True):
-            marks.append(Line(np.array([a, a]), np.array([v - 2 * s, v + 2 * s]), 0.8, 0.5))
+        upright, across = _bars(value - 2 * std, value + 2 * std, places)
+        marks.append(Line(across, upright, 0.8, 0.5))
         marks += [Line(places, value, 1.0, 1.0, dash), Points(places, value, "disc", 1.0, 2.6, filled=True)]
         last = int(np.flatnonzero(np.isfinite(value))[-1])
         labels.append(Label(float(places[last]) + 0.02 * (x.high - x.low), float(value[last]), short(course.session)))

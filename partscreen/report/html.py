@@ -15,6 +15,7 @@ from partscreen.report import numbers, view
 from partscreen.report.data import LotData, ReportData
 from partscreen.report.drawing import figure_svg
 from partscreen.report.figures import SHAPES, WORDS, band_words, capacitance_panels, hfe_panel, sat_panel, vbe_panel
+from partscreen.report.figures_lot import whole_lot_panels
 from partscreen.report.figures_part import part_panels
 from partscreen.report.panels import Panel
 from partscreen.report.svg import panel_svg, shape_path
@@ -78,6 +79,7 @@ def lot_figures(lot: LotView, data: ReportData, draw: Callable[[Panel, str], str
         (sat_panel(lot.result, arrays), band_words(arrays.vce_sat)),
         *((panel, _region_words(arrays, panel.y.label)) for panel in capacitance_panels(lot.result, arrays)),
         (vbe_panel(lot.result, arrays), band_words(arrays.vbe)),
+        *((panel, panel.description) for panel in whole_lot_panels(lot.result, arrays)),
     ]
     return [
         Drawn(Markup(draw(panel, f"{lot.anchor}-fig{i}")), panel.title, caption)

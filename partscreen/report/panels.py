@@ -19,6 +19,7 @@ Floats = npt.NDArray[np.float64]
 
 INK = (27, 38, 54)  # one ink on paper; every tone is a mix of the two
 PAPER = (255, 255, 255)
+_ROW_HEIGHT = 14.0  # of a word at the left axis [px]
 
 
 def tint(tone: float) -> str:
@@ -132,6 +133,10 @@ class Panel:
     def left_letters(self) -> int:
         """Letters of the longest word at the left axis, for which room must be left."""
         return max((len(text) for _, text in self.y.ticks), default=0)
+
+    def tall(self, usual: float) -> float:
+        """Height on a page [px]: the usual one, or what the words at the left axis need below each other."""
+        return max(usual, _ROW_HEIGHT * len(self.y.ticks) + 80.0)
 
 
 def category_axis(label: str, words: Sequence[str | None]) -> Axis:

@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from partscreen.workflow.book_retest import remeasure
     from partscreen.workflow.codes import tell_codes
     from partscreen.workflow.demo import run_demo
-    from partscreen.workflow.figures import figures_of, pack_figures, write_figures
+    from partscreen.workflow.figures import draw_figures, figures_of
     from partscreen.workflow.goods_in import with_book_facts, write_stock_table
     from partscreen.workflow.kit import new_kit, tell_kit
     from partscreen.workflow.learned import learn_from_book
@@ -55,6 +55,7 @@ if TYPE_CHECKING:
         match_results,
         match_screenings,
         matched_figures,
+        reopen_match,
         write_match_figures,
         write_match_table,
         write_matching,
@@ -62,6 +63,13 @@ if TYPE_CHECKING:
     from partscreen.workflow.new_type import describe_type
     from partscreen.workflow.options import Outcome, Progress, ScreenOptions
     from partscreen.workflow.own_files import keep_own_file, own_folder, own_kits, own_types, usable_types
+    from partscreen.workflow.own_questions import (
+        ask_on,
+        begin_questions,
+        drop_questions,
+        questions_begun,
+        write_asked,
+    )
     from partscreen.workflow.papers import (
         PaperOptions,
         paper_labels,
@@ -102,6 +110,11 @@ if TYPE_CHECKING:
     from partscreen.workflow.writing import write_outcome
 
 _HOME = {
+    "ask_on": "own_questions",
+    "begin_questions": "own_questions",
+    "drop_questions": "own_questions",
+    "questions_begun": "own_questions",
+    "write_asked": "own_questions",
     "answer_typed": "type_in_answers",
     "LotTold": "sittings",
     "begin_sitting": "sittings",
@@ -158,8 +171,7 @@ _HOME = {
     "tell_kit": "kit",
     "learn_from_book": "learned",
     "figures_of": "figures",
-    "pack_figures": "figures",
-    "write_figures": "figures",
+    "draw_figures": "figures",
     "explain_files": "lookup",
     "saved_columns": "lookup",
     "tell_types": "lookup",
@@ -167,6 +179,7 @@ _HOME = {
     "match_screenings": "matching",
     "matched_figures": "matching",
     "match_and_draw": "matching",
+    "reopen_match": "matching",
     "write_match_figures": "matching",
     "write_match_table": "matching",
     "write_matching": "matching",
@@ -224,7 +237,9 @@ __all__ = [
     "TypeInOptions",
     "Understood",
     "answer_typed",
+    "ask_on",
     "backup_book",
+    "begin_questions",
     "begin_sitting",
     "check_part",
     "check_stage",
@@ -233,6 +248,8 @@ __all__ = [
     "correct_reading",
     "day_list",
     "describe_type",
+    "draw_figures",
+    "drop_questions",
     "drop_sitting",
     "entry_in_book",
     "erase_photo",
@@ -262,7 +279,6 @@ __all__ = [
     "own_folder",
     "own_kits",
     "own_types",
-    "pack_figures",
     "paper_card",
     "paper_labels",
     "paper_lot",
@@ -270,6 +286,7 @@ __all__ = [
     "paper_record",
     "paper_refund",
     "paper_stock",
+    "questions_begun",
     "record_approval",
     "record_bias",
     "record_fitted",
@@ -282,6 +299,7 @@ __all__ = [
     "record_screening",
     "record_stress",
     "remeasure",
+    "reopen_match",
     "replace_type",
     "rescreen",
     "restore_book",
@@ -303,8 +321,8 @@ __all__ = [
     "weigh_suppliers",
     "where_is",
     "with_book_facts",
+    "write_asked",
     "write_columns",
-    "write_figures",
     "write_lots",
     "write_match_figures",
     "write_match_table",

@@ -28,7 +28,7 @@ def figures_of(
     runs: Sequence[tuple[str, Screening]] = (),
     references: Sequence[Path] = (),
 ) -> list[NamedPanel]:
-    """Every figure of a result, each with a name.
+    """Every figure of a result, each with a name. None of them: an empty list.
 
     Parameters
     ----------
@@ -66,48 +66,53 @@ def figures_of(
     return figure_set.trust_set(result)
 
 
-def write_figures(
-    figures: Sequence[NamedPanel],
-    folder: Path,
+def draw_figures(
+    figures: Sequence[NamedPanel] | Outcome | Screening | PlanResult | StageResult | Trust,
+    place: Path,
     *,
     forms: Sequence[Form] | None = None,
     progress: Progress | None = None,
 ) -> list[Path]:
-    """Write figures into a folder as NAME.svg, NAME.png and NAME.pdf; the paths written.
+    """Draw the figures of a result as NAME.svg, NAME.png and NAME.pdf; the paths written.
+
+    The same figures give the same bytes.
+
+    Parameters
+    ----------
+    figures : a result, or what `figures_of` gave
+    place : a folder; or an archive, where its name ends in .zip
+    forms : all three, if not given
 
     Raises
     ------
     UnusableInput
         There is no figure, or the place cannot be written to.
     """
-    written = []
+    chosen = figures if isinstance(figures, Sequence) else figures_of(figures)
+    drawn = _drawn(chosen, forms, progress)
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, content in _drawn(figures, forms, progress):
-            (folder / name).write_bytes(content)
-            written.append(folder / name)
+        return _pack(drawn, place) if place.suffix.lower() == ".zip" else _write(drawn, place)
     except OSError as error:
-        raise _not_writable(error, folder) from error
+        fix = "name a folder that exists and may be written to"
+        what = f"cannot write: {error.strerror or error}"
+        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(error.filename or place))]) from error
+
+
+def _write(drawn: Iterator[tuple[str, bytes]], folder: Path) -> list[Path]:
+    written = []
+    for name, content in drawn:
+        folder.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_bytes(content)
+        written.append(folder / name)
     return written
 
 
-def pack_figures(
-    figures: Sequence[NamedPanel], path: Path, *, forms: Sequence[Form] | None = None, progress: Progress | None = None
-) -> Path:
-    """Write figures into one archive (ZIP); the same figures give the same bytes.
-
-    Raises
-    ------
-    UnusableInput
-        There is no figure, or the place cannot be written to.
-    """
-    try:
-        with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
-            for name, content in _drawn(figures, forms, progress):
-                archive.writestr(zipfile.ZipInfo(name, _FIRST_DAY), content, zipfile.ZIP_DEFLATED)
-    except OSError as error:
-        raise _not_writable(error, path) from error
-    return path
+def _pack(drawn: Iterator[tuple[str, bytes]], path: Path) -> list[Path]:
+    first = next(drawn)  # nothing to draw is told before a file is begun
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, content in (first, *drawn):
+            archive.writestr(zipfile.ZipInfo(name, _FIRST_DAY), content, zipfile.ZIP_DEFLATED)
+    return [path]
 
 
 def _drawn(
@@ -117,16 +122,10 @@ def _drawn(
 
     tell = progress or silent
     if not figures:
-        what = "there is nothing to draw: no curve, no lot with a date or no readings"
+        what = "there is nothing to draw: no curve, no lot with a date, or no readings"
         raise UnusableInput([Problem("NO_FIGURE", what, "leave the figures out", "figures")])
     for number, one in enumerate(figures):
         tell("drawing figures", number, len(figures))
         for form, content in figure_forms(one.panel, tuple(forms or FORMS)).items():
             yield f"{one.name}.{form}", content
     tell("drawing figures", len(figures), len(figures))
-
-
-def _not_writable(error: OSError, path: Path) -> UnusableInput:
-    fix = "name a folder that exists and may be written to"
-    what = f"cannot write: {error.strerror or error}"
-    return UnusableInput([Problem("NOT_WRITABLE", what, fix, str(error.filename or path))])

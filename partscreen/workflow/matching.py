@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from partscreen import __version__
 from partscreen.errors import Problem, UnknownType, UnusableInput
-from partscreen.workflow.saved import load_screening
+from partscreen.workflow.saved import load_matching, load_screening
 from partscreen.workflow.settings import load_library, polarity_of
 
 if TYPE_CHECKING:
@@ -167,18 +167,41 @@ def match_and_draw(
     return found, drawn
 
 
-def write_match_figures(panels: Sequence[tuple[Panel, Panel]], folder: Path) -> list[Path]:
-    """Write the figures of sets as SVG, PNG and PDF, two a set, numbered as the sets are.
+def reopen_match(
+    match_file: Path, files: Sequence[Path | str] = (), *, references: Sequence[Path] = (), sets: int | None = None
+) -> tuple[Matching, list[tuple[Panel, Panel]]]:
+    """A saved match; with the results that were matched, the figures of its sets too.
 
     Raises
     ------
     UnusableInput
-        The place cannot be written to.
+        A file is not what it should be, or a part of the match is in none of the results.
     """
-    from partscreen.report.figure_set import match_set
-    from partscreen.workflow.figures import write_figures
+    found = load_matching(match_file)
+    if not files:
+        return found, []
+    runs = read_runs(files)
+    known = {(lot.lot, part.part) for _, run in runs for lot in run.lots for part in lot.parts}
+    absent = [f"{one.lot}/{one.part}" for made in found.sets for one in made.places if (one.lot, one.part) not in known]
+    if absent:
+        what = f"{', '.join(absent[:8])} of the match stand(s) in none of the results"
+        fix = "bring the results that were matched, or leave them out"
+        raise UnusableInput([Problem("MATCHING", what, fix, str(match_file))])
+    return found, matched_figures(runs, found, references=references, sets=sets)
 
-    return write_figures(match_set(panels), folder) if panels else []
+
+def write_match_figures(panels: Sequence[tuple[Panel, Panel]], place: Path) -> list[Path]:
+    """Write the figures of sets, two a set, numbered as the sets are, as SVG, PNG and PDF; the paths written.
+
+    Raises
+    ------
+    UnusableInput
+        There is no set, or the place cannot be written to.
+    """
+    from partscreen.report import figure_set
+    from partscreen.workflow.figures import draw_figures
+
+    return draw_figures(figure_set.match_set(list(panels)), place)
 
 
 def matched_figures(
