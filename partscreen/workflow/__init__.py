@@ -62,7 +62,15 @@ if TYPE_CHECKING:
     )
     from partscreen.workflow.new_type import describe_type
     from partscreen.workflow.options import Outcome, Progress, ScreenOptions
-    from partscreen.workflow.own_files import keep_own_file, own_folder, own_kits, own_types, usable_types
+    from partscreen.workflow.own_files import (
+        drop_own_file,
+        keep_own_file,
+        own_file,
+        own_folder,
+        own_kits,
+        own_types,
+        usable_types,
+    )
     from partscreen.workflow.own_questions import (
         ask_on,
         begin_questions,
@@ -110,6 +118,8 @@ if TYPE_CHECKING:
     from partscreen.workflow.writing import write_outcome
 
 _HOME = {
+    "drop_own_file": "own_files",
+    "own_file": "own_files",
     "ask_on": "own_questions",
     "begin_questions": "own_questions",
     "drop_questions": "own_questions",
@@ -249,6 +259,7 @@ __all__ = [
     "day_list",
     "describe_type",
     "draw_figures",
+    "drop_own_file",
     "drop_questions",
     "drop_sitting",
     "entry_in_book",
@@ -276,6 +287,7 @@ __all__ = [
     "matched_figures",
     "new_kit",
     "open_sitting",
+    "own_file",
     "own_folder",
     "own_kits",
     "own_types",

@@ -36,9 +36,8 @@ def describe_type(asker: Asker, type_number: str, out: Path | None = None) -> Pa
     from partscreen.workflow.kit import write_new
     from partscreen.workflow.type_questions import type_questionnaire
 
-    if not _TYPE.match(type_number):
-        fix = "write the type number of the sheet: letters and digits, as 2SC5200"
-        raise UnusableInput([Problem("TYPE_NUMBER", f"{type_number!r} is no type number", fix, "--new")])
+    if (problem := type_number_problem(type_number)) is not None:
+        raise UnusableInput([problem])
     path = out or Path(f"{re.sub(r'[^a-z0-9]+', '_', type_number.lower())}.toml")
     if path.exists():
         fix = "name another file with --out, or move it away; nothing was changed"
@@ -54,6 +53,14 @@ def describe_type(asker: Asker, type_number: str, out: Path | None = None) -> Pa
         raise UnusableInput(problems)
     kept.done()
     return path
+
+
+def type_number_problem(type_number: str) -> Problem | None:
+    """Why a text cannot be a type number; None: it can."""
+    if _TYPE.match(type_number):
+        return None
+    fix = "write the type number of the sheet: letters and digits, as 2SC5200"
+    return Problem("TYPE_NUMBER", f"{type_number!r} is no type number", fix, "--new")
 
 
 def type_text(answers: TypeAnswers) -> str:

@@ -74,7 +74,7 @@ def own_kits(root: Path | None = None) -> tuple[OwnKit, ...]:
         try:
             found.append(OwnKit(path.stem, path, load_kit(path).name))
         except UnusableInput as error:
-            found.append(OwnKit(path.stem, path, path.stem, _named(error.problems, path.name)))
+            found.append(OwnKit(path.stem, path, path.stem, named_problems(error.problems, path.name)))
     return tuple(found)
 
 
@@ -87,7 +87,7 @@ def own_types(root: Path | None = None) -> tuple[OwnType, ...]:
         try:
             found.append(OwnType(path.stem, path, read_type(path).name))
         except UnusableInput as error:
-            found.append(OwnType(path.stem, path, path.stem, _named(error.problems, path.name)))
+            found.append(OwnType(path.stem, path, path.stem, named_problems(error.problems, path.name)))
     return tuple(found)
 
 
@@ -120,7 +120,7 @@ def keep_own_file(shelf: Shelf, name: str, content: bytes, root: Path | None = N
         (load_kit if shelf == "kits" else read_type)(half)
         half.replace(path)
     except UnusableInput as error:
-        raise UnusableInput(_named(error.problems, path.name)) from None
+        raise UnusableInput(named_problems(error.problems, path.name)) from None
     except OSError as error:
         what, fix = f"cannot be written: {error.strerror or error}", "make room on the disk"
         raise UnusableInput([Problem("NOT_WRITABLE", what, fix, path.name)]) from error
@@ -129,6 +129,25 @@ def keep_own_file(shelf: Shelf, name: str, content: bytes, root: Path | None = N
     return path
 
 
-def _named(problems: Sequence[Problem], name: str) -> tuple[Problem, ...]:
+def named_problems(problems: Sequence[Problem], name: str) -> tuple[Problem, ...]:
     """Problems of a file by its name: its folder says nothing to a person."""
     return tuple(replace(one, file=name if one.file.endswith((".toml", ".new")) else one.file) for one in problems)
+
+
+def own_file(shelf: Shelf, stem: str, root: Path | None = None) -> Path:
+    """A kit or reference file in the user's folder.
+
+    Raises
+    ------
+    UnusableInput
+        There is none of this name.
+    """
+    path = own_folder(shelf, root) / f"{stem}.toml"
+    if not is_stem(stem) or not path.is_file():
+        raise UnusableInput([Problem("NO_FILE", "there is no such file", "look at the list; it was taken away", stem)])
+    return path
+
+
+def drop_own_file(shelf: Shelf, stem: str, root: Path | None = None) -> None:
+    """Take a kit or a reference file out of the user's folder for good."""
+    own_file(shelf, stem, root).unlink(missing_ok=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
@@ -149,6 +150,17 @@ def load_kit(path: str | Path) -> Kit:
         raise UnusableInput([_problem(path, "is not UTF-8 text", "save it as UTF-8 text")]) from None
     except tomllib.TOMLDecodeError as error:
         raise UnusableInput([_problem(path, f"is not TOML: {error}", "put the named line right")]) from None
+    return kit_from(raw, path)
+
+
+def kit_from(raw: dict[str, Any], path: Path) -> Kit:
+    """A kit from the content of its file; `path` is what messages name.
+
+    Raises
+    ------
+    UnusableInput
+        It is no kit: every problem.
+    """
     try:
         kit = Kit.model_validate(raw)
     except ValidationError as error:

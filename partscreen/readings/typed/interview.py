@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol, TypeVar
+from typing import Generic, Protocol, TypeVar
 
 from partscreen.bounded_files import MAX_SETTING, parse_json, read_capped
 from partscreen.errors import Problem, UnusableInput
@@ -39,12 +40,39 @@ class _Back(Exception):
     """One answer back."""
 
 
-class AnswersKept:
-    """Answers on disk beside the file that is to come, one a line: name of the question and what was typed."""
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A question as it is asked. `default`: what an empty answer takes, "": nothing. `choices`: (answer, words) where
+    only these can be given."""
+
+    key: str
+    words: str
+    default: str = ""
+    meant: str = ""
+    choices: tuple[tuple[str, str], ...] = ()
+
+
+class AnswersHeld:
+    """Answers in memory: name of each question and what was typed."""
+
+    def __init__(self, answers: Sequence[tuple[str, str]] = ()) -> None:
+        self.answers: list[tuple[str, str]] = list(answers)
+
+    def keep(self, key: str, text: str) -> None:
+        """Take an answer down."""
+        self.answers.append((key, text))
+
+    def cut(self, count: int) -> None:
+        """Keep the first `count` answers only."""
+        del self.answers[count:]
+
+
+class AnswersKept(AnswersHeld):
+    """Answers on disk beside the file that is to come, one a line."""
 
     def __init__(self, path: Path) -> None:
+        super().__init__()
         self.path = path
-        self.answers: list[tuple[str, str]] = []
         try:
             lines = read_capped(path, MAX_SETTING).decode("utf-8").split("\n") if path.exists() else []
             for line in lines[:-1]:  # what follows the last end of line was cut off
@@ -58,12 +86,17 @@ class AnswersKept:
 
     def keep(self, key: str, text: str) -> None:
         """Put an answer on disk."""
-        self.answers.append((key, text))
+        super().keep(key, text)
         self._write("a", [(key, text)])
 
     def cut(self, count: int) -> None:
         """Keep the first `count` answers only."""
-        del self.answers[count:]
+        super().cut(count)
+        self._write("w", self.answers)
+
+    def put(self, answers: Sequence[tuple[str, str]]) -> None:
+        """Take these answers in place of those there were."""
+        self.answers = list(answers)
         self._write("w", self.answers)
 
     def done(self) -> None:
@@ -85,8 +118,10 @@ class AnswersKept:
 class Interview:
     """Asks what is not answered yet."""
 
-    def __init__(self, asker: Asker, kept: AnswersKept) -> None:
+    def __init__(self, asker: Asker, kept: AnswersHeld) -> None:
         self._asker, self._kept, self._at = asker, kept, 0
+        self.answered: list[tuple[Question, str]] = []
+        self.open: Question | None = None
 
     @property
     def replaying(self) -> bool:
@@ -108,6 +143,7 @@ class Interview:
         default : taken for an empty line; "": there is none
         meant : shown for `?`
         """
+        self.open = Question(key, question.strip(), default, meant, choices_of(check))
         if self.replaying:
             known, text = self._kept.answers[self._at]
             try:
@@ -118,6 +154,7 @@ class Interview:
                 self._kept.cut(self._at)
             else:
                 self._at += 1
+                self.answered.append((self.open, text))
                 return value
         prompt = f"{question} [{default}] " if default else f"{question} "
         while True:
@@ -137,6 +174,7 @@ class Interview:
                 continue
             self._kept.keep(key, text)
             self._at += 1
+            self.answered.append((self.open, text))
             return value
 
     def back(self) -> None:
@@ -159,6 +197,68 @@ def conduct(asker: Asker, kept: AnswersKept, questionnaire: Callable[[Interview]
             return None
 
 
+@dataclass(frozen=True, slots=True)
+class Standing(Generic[T]):
+    """Where a questionnaire stands. `result`: all is answered; else `question` is open. `said`: before it; `wrong`: of
+    the answer that was just tried."""
+
+    result: T | None
+    question: Question | None
+    answered: tuple[tuple[Question, str], ...]
+    said: tuple[str, ...] = ()
+    wrong: str = ""
+
+
+class _OneAnswer:
+    """Gives one answer, then none; takes down what is said."""
+
+    def __init__(self, text: str | None) -> None:
+        self._text, self.said = text, list[str]()
+
+    def ask(self, prompt: str) -> str | None:
+        text, self._text = self._text, None
+        if text is not None:
+            self.said.clear()  # what stood before the question that is answered now
+        return text
+
+    def say(self, text: str) -> None:
+        self.said.append(text)
+
+
+def answer_once(kept: AnswersHeld, questionnaire: Callable[[Interview], T], text: str | None = None) -> Standing[T]:
+    """Answer the open question and stop at the next; without a text, say where the questionnaire stands."""
+    asker = _OneAnswer(text)
+    while True:
+        interview = Interview(asker, kept)
+        try:
+            result = questionnaire(interview)
+        except _Back:
+            interview.back()
+        except Stopped:
+            wrong = [line.removeprefix("! ") for line in asker.said if line.startswith("! ")]
+            said = tuple(line for line in asker.said if not line.startswith("! "))
+            return Standing(None, interview.open, tuple(interview.answered), said, " ".join(wrong))
+        else:
+            return Standing(result, None, tuple(interview.answered))
+
+
+def change_answer(kept: AnswersKept, questionnaire: Callable[[Interview], T], place: int, text: str) -> tuple[str, int]:
+    """Answer a question that was answered before anew; (why it cannot be, later answers that no longer fit and went).
+
+    Later answers stay as far as the questions are still asked and the answers still hold.
+    """
+    if not 0 <= place < len(kept.answers):
+        return "there is no such answer", 0
+    tried = AnswersHeld(kept.answers[:place])
+    found = answer_once(tried, questionnaire, text)
+    if len(tried.answers) != place + 1:
+        return found.wrong or "this is no answer", 0
+    before = len(kept.answers)
+    kept.put([*tried.answers, *kept.answers[place + 1 :]])
+    answer_once(kept, questionnaire)
+    return "", before - len(kept.answers)
+
+
 def text_answer(text: str) -> str:
     """Any words, at least one."""
     if not text:
@@ -176,22 +276,49 @@ def yes_no(text: str) -> bool:
     raise ValueError(f"{text!r}: answer yes or no")
 
 
-def one_of(words: dict[str, str]) -> Callable[[str], str]:
+@dataclass(frozen=True, slots=True)
+class OneOf:
     """One of a list, by its number or its word."""
 
-    def check(text: str) -> str:
-        names = list(words)
+    words: dict[str, str]
+
+    def __call__(self, text: str) -> str:
+        """The word."""
+        names = list(self.words)
         word = text.casefold().rstrip(".")
-        if word.isdecimal() and len(word) < 9 and 1 <= int(word) <= len(names):
+        if word.isdigit() and 1 <= int(word) <= len(names):
             return names[int(word) - 1]
         found = [name for name in names if name.casefold() == word]
         if not found:
             raise ValueError(f"{text!r}: answer with a number from 1 to {len(names)}, or one of {', '.join(names)}")
         return found[0]
 
-    return check
 
-
-def optional(check: Callable[[str], T]) -> Callable[[str], T | None]:
+@dataclass(frozen=True, slots=True)
+class OrUnknown(Generic[T]):
     """The same, or `-` for not known."""
-    return lambda text: None if text in ("-", "--", "–", "none", "no") else check(text)
+
+    check: Callable[[str], T]
+
+    def __call__(self, text: str) -> T | None:
+        """What the check makes of it; None: not known."""
+        return None if text in ("-", "--", "–", "none", "no") else self.check(text)
+
+
+def one_of(words: dict[str, str]) -> OneOf:
+    """A check that takes one of these."""
+    return OneOf(words)
+
+
+def optional(check: Callable[[str], T]) -> OrUnknown[T]:
+    """A check that takes what another takes, or `-`."""
+    return OrUnknown(check)
+
+
+def choices_of(check: object) -> tuple[tuple[str, str], ...]:
+    """(answer, words) where a check takes only some answers; empty where it takes more."""
+    if isinstance(check, OneOf):
+        return tuple(check.words.items())
+    if isinstance(check, OrUnknown) and isinstance(check.check, OneOf):
+        return (*check.check.words.items(), ("-", "none of these"))
+    return (("yes", ""), ("no", "")) if check is yes_no else ()
