@@ -12,7 +12,7 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
 from partscreen.errors import PartscreenError
-from partscreen.page import asking, bring, look_up, papers, result, typing
+from partscreen.page import asking, book_errands, book_pages, book_write, bring, look_up, papers, result, typing
 from partscreen.page.desk import Desk
 from partscreen.page.guard import Guard
 from partscreen.page.render import asset, show, show_problems
@@ -76,6 +76,9 @@ def build_app(settings: PageSettings, *, largest: int = LARGEST_POST) -> Guard:
     routes = [
         *bring.ROUTES,
         *result.ROUTES,
+        *book_pages.ROUTES,
+        *book_write.ROUTES,
+        *book_errands.ROUTES,
         *look_up.ROUTES,
         *asking.ROUTES,
         *papers.ROUTES,

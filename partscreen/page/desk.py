@@ -80,6 +80,7 @@ class Desk:
         self.trays: dict[str, Tray] = {}
         self.worker = Worker()
         self.errands = Errands(Path(self._folder.name), self.worker)
+        self.written: dict[str, Any] = {}  # what forms of the bench book wrote, by the name each form came with
         self.form_token = secrets.token_urlsafe(24)
 
     def new_tray(self) -> Tray:

@@ -1,4 +1,4 @@
-"""Pages that only read: one type, single readings, a plan, suppliers, the bench book, an output stage."""
+"""Pages that only read: one type, single readings, a plan, suppliers, an output stage."""
 
 from __future__ import annotations
 
@@ -101,33 +101,6 @@ async def suppliers(request: Request) -> Response:
     return show(request, "suppliers.html.jinja", found=found, figures=figures)
 
 
-async def book(request: Request) -> Response:
-    """The bench book: every lot, or one lot, part, job, supplier or type."""
-    from partscreen.workflow import Asked, show_book
-
-    asked = _asked(request)
-    what = Asked(*(asked.get(key) for key in ("part", "lot", "supplier", "type", "job")))
-    try:
-        found = await run_in_threadpool(show_book, what, settings_of(request).book)
-    except PartscreenError as error:
-        return show_problems(request, error, back="/book" if asked else "/")
-    return show(request, "book.html.jinja", asked=asked, found=found)
-
-
-async def where(request: Request) -> Response:
-    """Every job that holds a part of a lot."""
-    from partscreen.workflow import where_is
-
-    asked = _asked(request)
-    try:
-        found = await run_in_threadpool(
-            where_is, asked.get("lot", ""), asked.get("supplier"), settings_of(request).book
-        )
-    except PartscreenError as error:
-        return show_problems(request, error, back="/book")
-    return show(request, "where.html.jinja", found=found)
-
-
 async def stage(request: Request) -> Response:
     """Where the file of an output stage is brought."""
     return show(request, "stage_page.html.jinja", found=None, rows=(), figures=())
@@ -167,8 +140,6 @@ ROUTES: list[BaseRoute] = [
     Route("/check", check),
     Route("/plan", plan),
     Route("/suppliers", suppliers),
-    Route("/book", book),
-    Route("/book/where", where),
     Route("/stage", stage),
     post("/stage", check_stage_file),
 ]

@@ -13,6 +13,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from partscreen.errors import PartscreenError, Problem, UnusableInput
+from partscreen.page.book_words import on_the_page
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -39,6 +40,26 @@ _FIELDS = {
     "--emitter-resistor": "Emitter resistor",
     "--idle": "Idle current a device",
     "--temperature": "Case temperature",
+    "--part": "Part",
+    "--lot": "Lot",
+    "--supplier": "Supplier",
+    "--job": "Job",
+    "--position": "Position",
+    "--on": "Day",
+    "--by": "Who",
+    "--reason": "Reason",
+    "--why": "Why",
+    "--place": "Place",
+    "--days": "Days in service",
+    "--cause": "Cause of a failure",
+    "--to": "Decision",
+    "--photo": "Photos",
+    "--resistor": "Emitter resistor",
+    "--current": "Current",
+    "--voltage": "Voltage",
+    "--time": "Time",
+    "--head": "A head printed before",
+    "--release": "release",
 }
 _OPTION = re.compile(r"(?<![\w-])--[a-z][a-z-]*[a-z]")
 LITTLE = 1.15  # odds closer to even than that say little either way (as the report's sentence of odds)
@@ -98,8 +119,9 @@ def draw(panel: Panel, identity: str) -> str:
 
 
 def fields(words: str) -> str:
-    """A sentence that names options of commands, with the names of fields; other options are said to be such."""
-    return _OPTION.sub(lambda m: f"“{_FIELDS[m[0]]}”" if m[0] in _FIELDS else f"{m[0]} (command line)", words)
+    """A sentence that names commands and options, with pages and fields; other options are said to be such."""
+    told = on_the_page(words)
+    return _OPTION.sub(lambda m: f"“{_FIELDS[m[0]]}”" if m[0] in _FIELDS else f"{m[0]} (command line)", told)
 
 
 @dataclass(frozen=True, slots=True)
