@@ -80,7 +80,7 @@ def match(
 
     Exit codes: 0 done; 3 a result cannot be used, or what is asked for cannot be made of these parts; 2 usage.
     """
-    from partscreen.cli.show import exit_with, say
+    from partscreen.cli.show import exit_with, say, say_drawn
     from partscreen.errors import UnusableInput
     from partscreen.matching.options import MatchOptions
     from partscreen.matching.words import matching_lines
@@ -117,7 +117,7 @@ def match(
         found, panels = match_and_draw(results, options, references=reference or (), sets=drawn)
         written = [write_matching(found, json_out)] if json_out not in (None, "-") else []
         written += [write_match_table(found, table)] if table is not None else []
-        written += write_match_figures(panels, figures) if figures is not None else []
+        pictures = write_match_figures(panels, figures) if figures is not None else []
     except UnusableInput as error:
         exit_with(3, error)
     if json_out == "-":
@@ -127,3 +127,4 @@ def match(
             typer.echo(line)
     for path in written:
         say(f"written: {path}")
+    say_drawn(pictures)

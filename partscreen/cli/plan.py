@@ -54,6 +54,11 @@ def plan(
             "--history", metavar="LOTS.csv", help="Past lots of the supplier (lot_size, found), oldest first."
         ),
     ] = None,
+    history_of: Annotated[
+        str | None,
+        typer.Option("--history-of", metavar="SUPPLIER", help="Past lots: those of this supplier in the bench book."),
+    ] = None,
+    book: Annotated[str | None, typer.Option("--book", help="With --history-of: bench book, path or URL.")] = None,
     allow_reduced: Annotated[
         bool, typer.Option("--allow-reduced", help="Past lots may lead to reduced inspection (steady maker only).")
     ] = False,
@@ -113,7 +118,7 @@ def plan(
     A SHARE is written 10% or 0.1. Without options beside --lot-size: the sample that rules out 10 % bad with 95 %
     confidence. Exit codes: 0 done; 2 options that cannot be; 3 out of reach, or a file that cannot be used.
     """
-    from partscreen.cli.show import exit_with, say
+    from partscreen.cli.show import exit_with, say, say_drawn
     from partscreen.errors import UnusableInput
     from partscreen.workflow import draw_figures
     from partscreen.workflow.plan import make_plan, plan_exit_code, plan_lines, write_plan_figure
@@ -122,7 +127,8 @@ def plan(
     options = PlanOptions(
         lot_size=lot_size, tolerable=tolerable, confidence=confidence, allow=allow, sample=sample, found=found,
         good=good, bad=bad, producer_risk=producer_risk, consumer_risk=consumer_risk, sequential=sequential,
-        so_far=so_far, aql=aql, level=level, severity=severity, history=history, allow_reduced=allow_reduced,
+        so_far=so_far, aql=aql, level=level, severity=severity, history=history, history_of=history_of, book=book,
+        allow_reduced=allow_reduced,
         price=price, minutes=minutes, minute_value=minute_value, held_minutes=held_minutes, harm=harm,
         refund=refund, return_cost=return_cost,
         destroy_minutes=destroy_minutes, destroy_power=destroy_power, prior_share=prior_share,
@@ -133,9 +139,10 @@ def plan(
         result = make_plan(options)
         if figure is not None:
             write_plan_figure(result, figure)
-        written = [*([figure] if figure else []), *(draw_figures(result, figures) if figures else [])]
+        drawn = draw_figures(result, figures) if figures is not None else []
     except UnusableInput as error:
         exit_with(plan_exit_code(error), error)
     typer.echo(result.model_dump_json(by_alias=True) if json else "\n".join(plan_lines(result)))
-    for path in written:
-        say(f"written: {path}")
+    if figure is not None:
+        say(f"written: {figure}")
+    say_drawn(drawn)

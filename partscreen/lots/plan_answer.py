@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -156,7 +156,8 @@ def answer_table(
     ]  # fmt: skip
     return result.model_copy(
         update={
-            "acceptance_number": plan.c, "table": entry, "history": steps, "next_state": history.state if past else None
+            "acceptance_number": plan.c, "table": entry, "history": steps,
+            "next_state": history.state if history.steps else None,
         }
     )  # fmt: skip
 
@@ -164,12 +165,16 @@ def answer_table(
 def follow(past: Sequence[PastLot], aql: float, level: str, severity: Severity, reduced: bool) -> History:
     """The past lots under the switching rules, up to the one that stops the supply."""
     switcher = Switcher(aql, level=level, reduced=reduced, start=severity)
-    steps = []
+    steps, too_few = [], []
     for lot in past:
-        steps.append(switcher.take(lot))
+        asked = 0 if lot.read is None else switcher.asked(lot)
+        if lot.read is not None and len(lot.read) < asked:
+            too_few.append((lot.name, len(lot.read), asked))
+            continue
+        steps.append(switcher.take(lot if lot.read is None else replace(lot, found=sum(lot.read[:asked]))))
         if switcher.state == "stopped":
             break
-    return History(tuple(steps), switcher.state, switcher.score)
+    return History(tuple(steps), switcher.state, switcher.score, tuple(too_few))
 
 
 _BASIS_WORDS = {
@@ -188,8 +193,11 @@ def _table_remarks(plan: TablePlan, history: History, n_past: int) -> list[str]:
         out.append("Reduced plans are for steady makers. Of a lot whose maker is not known, do not use them.")
     if history.steps:
         out.append(f"Of the switching rules, {RULES_MEMORY}.")
-    if len(history.steps) < n_past:
-        left = n_past - len(history.steps)
+    if history.too_few:
+        told = ", ".join(f"{name} ({read} of {asked})" for name, read, asked in history.too_few)
+        out.append(f"Not counted, for fewer parts were read than their plan asks: {told}.")
+    if len(history.steps) + len(history.too_few) < n_past:
+        left = n_past - len(history.steps) - len(history.too_few)
         out.append(f"{left} of the past lots came after the supply was to be stopped; they are not counted.")
     return out
 

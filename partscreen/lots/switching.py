@@ -25,11 +25,16 @@ RULES_MEMORY = "the rules for reduced inspection and for stopping are recalled, 
 
 @dataclass(frozen=True, slots=True)
 class PastLot:
-    """A lot as it was read: its size and the bad parts found in the sample its plan asked for."""
+    """A lot as it was read: its size and the bad parts found in the sample its plan asked for.
+
+    `read`: of a lot that was read without a plan, whether each part counted against it, in the order read; the first
+    of them are then the sample, and `found` is not looked at.
+    """
 
     lot_size: int
     found: int
     name: str = ""
+    read: tuple[bool, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,11 +51,15 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """All past lots and the state in which the next one is inspected."""
+    """All past lots and the state in which the next one is inspected.
+
+    `too_few`: lots that were left out, for fewer parts were read than their plan asks, each as name, read, asked.
+    """
 
     steps: tuple[Step, ...]
     state: State
     score: int
+    too_few: tuple[tuple[str, int, int], ...] = ()
 
 
 class Switcher:
@@ -69,6 +78,11 @@ class Switcher:
         self.score = 0
         self._recent: list[bool] = []  # accepted or not, since the state began
         self._refused_tightened = 0
+
+    def asked(self, lot: PastLot) -> int:
+        """How many parts of a lot the plan reads in the state that holds now."""
+        severity: Severity = "tightened" if self.state == "stopped" else self.state
+        return table_plan(lot.lot_size, self.aql, level=self.level, severity=severity).n
 
     def take(self, lot: PastLot) -> Step:
         """Inspect one more lot.

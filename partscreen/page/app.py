@@ -12,7 +12,23 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
 from partscreen.errors import PartscreenError
-from partscreen.page import asking, book_errands, book_pages, book_write, bring, look_up, papers, result, typing
+from partscreen.page import (
+    asking,
+    book_errands,
+    book_pages,
+    book_write,
+    bring,
+    figures,
+    look_up,
+    matching,
+    own,
+    papers,
+    planning,
+    result,
+    sheets,
+    stage,
+    typing,
+)
 from partscreen.page.desk import Desk
 from partscreen.page.guard import Guard
 from partscreen.page.render import asset, show, show_problems
@@ -82,7 +98,13 @@ def build_app(settings: PageSettings, *, largest: int = LARGEST_POST) -> Guard:
         *look_up.ROUTES,
         *asking.ROUTES,
         *papers.ROUTES,
+        *planning.ROUTES,
+        *sheets.ROUTES,
+        *matching.ROUTES,
+        *stage.ROUTES,
+        *figures.ROUTES,
         *typing.ROUTES,
+        *own.ROUTES,
         Route("/favicon.ico", _no_icon),
         Route("/{name}", _asset),
     ]

@@ -62,7 +62,7 @@ def typed_of(form: FormData) -> dict[str, str]:
 
 
 async def brought(
-    request: Request, form: FormData, errand: Errand, fields: dict[str, Sequence[str]], single: Sequence[str] = ()
+    request: Request, form: FormData, errand: Errand, fields: Mapping[str, Sequence[str]], single: Sequence[str] = ()
 ) -> list[Problem]:
     """Files that came in with a form, and those an earlier errand holds that were left ticked; problems of them.
 
@@ -104,14 +104,16 @@ def named(problem: Problem) -> Problem:
     return replace(problem, file=Path(problem.file).name) if "/" in problem.file or "\\" in problem.file else problem
 
 
+def in_words(text: str, words: Mapping[str, str], mark: str = "“”") -> str:
+    """A sentence that names options of a command, with fields of a page in their place; `words`: field by option."""
+    return _OPTION.sub(lambda m: f"{mark[:1]}{words[m[0]]}{mark[1:]}" if m[0] in words else m[0], text)
+
+
 def reworded(problems: Iterable[Problem], words: Mapping[str, str]) -> tuple[Problem, ...]:
-    """Problems that name the fields of a page, not the options of a command; `words`: field by option."""
-
-    def told(text: str, mark: str) -> str:
-        return _OPTION.sub(lambda m: f"{mark[:1]}{words[m[0]]}{mark[1:]}" if m[0] in words else m[0], text)
-
+    """Problems that name the fields of a page, not the options of a command."""
     return tuple(
-        replace(one, file=told(one.file, ""), what=told(one.what, "“”"), fix=told(one.fix, "“”")) for one in problems
+        replace(one, file=in_words(one.file, words, ""), what=in_words(one.what, words), fix=in_words(one.fix, words))
+        for one in problems
     )
 
 

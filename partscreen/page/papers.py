@@ -203,10 +203,8 @@ async def paper(request: Request) -> Response:
         if source is None:
             raise HTTPException(404, "The result of this paper is no longer here. Bring it again.")
         return _forms(request, source, errand, reworded(problems, _WORDS))
-    if problems:
-        return show(
-            request, "problems.html.jinja", problems=reworded(problems, _WORDS), back=errand.given["back"], status=422
-        )  # fmt: skip
+    if problems:  # the form it came from shows them beside what was typed
+        return RedirectResponse(f"{errand.given['refused']}?refused={errand.id}", 303)
     return ready(request, errand)
 
 

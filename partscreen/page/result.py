@@ -1,4 +1,4 @@
-"""What came of a screening: every lot, one part, downloads, and which parts go together."""
+"""What came of a screening: every lot, one part, downloads."""
 
 from __future__ import annotations
 
@@ -11,16 +11,12 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from partscreen.errors import PartscreenError
 from partscreen.page.bring import at_work, tray_of, type_names
 from partscreen.page.desk import Tray
-from partscreen.page.posting import number_of
-from partscreen.page.render import desk_of, draw, first_words, show, show_problems, with_figures
+from partscreen.page.render import desk_of, draw, first_words, show, with_figures
 
 if TYPE_CHECKING:
-    from partscreen.matching.options import MatchOptions
     from partscreen.report.view import LotView
-    from partscreen.results.matching import MatchKind
     from partscreen.workflow import Outcome
 
 TITLE = "Judging the parts"
@@ -143,46 +139,6 @@ async def report_file(request: Request) -> Response:
     return FileResponse(job.result, filename="report.html", media_type="text/html")
 
 
-async def match(request: Request) -> Response:
-    """Which parts of this result go together."""
-    from partscreen.matching.words import matching_lines
-    from partscreen.workflow import match_screenings
-
-    judged = await _judged(request)
-    if isinstance(judged, Response):
-        return judged
-    tray, outcome, _ = judged
-    asked = dict(request.query_params)
-    found, lines = None, []
-    if "kind" in asked:
-        try:
-            options = _match_options(asked)
-            found = await run_in_threadpool(match_screenings, [("this result", outcome.screening)], options)
-            lines = matching_lines(found)
-        except PartscreenError as error:
-            return show_problems(request, error, back=f"/tray/{tray.id}/match")
-    return show(request, "match.html.jinja", tray=tray, asked=asked, found=found, lines=lines)
-
-
-def _match_options(asked: dict[str, str]) -> MatchOptions:
-    from partscreen.matching.options import MatchOptions
-
-    def number(name: str, otherwise: float) -> float:
-        return number_of(asked[name], name) if asked.get(name, "").strip() else otherwise
-
-    words: dict[str, MatchKind] = {"pairs": "pairs", "groups": "groups", "sets": "sets"}
-    return MatchOptions(
-        kind=words.get(asked.get("kind", ""), "pairs"),
-        k=int(number("k", 2 if asked.get("kind") == "groups" else 1)),
-        tolerance_hfe=number("hfe", 10.0),
-        tolerance_vbe=number("vbe", 20.0),
-        held=asked.get("held") == "yes",
-        per_rail=int(number("per_rail", 0)) or None,
-        emitter_resistor=number("emitter_resistor", 0.0) or None,
-        idle=number("idle", 0.0) / 1e3 or None,
-    )
-
-
 ROUTES: list[BaseRoute] = [
     Route("/tray/{tray}/result", result),
     Route("/tray/{tray}/lot/{lot:int}", lot),
@@ -191,5 +147,4 @@ ROUTES: list[BaseRoute] = [
     Route("/tray/{tray}/parts.csv", table_file),
     Route("/tray/{tray}/report", report),
     Route("/tray/{tray}/report.html", report_file),
-    Route("/tray/{tray}/match", match),
 ]

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partscreen.errors import Problem, UnusableInput
-from partscreen.workflow.plan_history import read_history
+from partscreen.workflow.plan_history import history_of_book, read_history
 from partscreen.workflow.plan_options import CannotBe, Checked, PlanOptions, flag
 
 if TYPE_CHECKING:
@@ -213,16 +213,25 @@ def _table(checked: Checked, frame: Frame) -> _Ask:
     aql = checked.aql()
     level = checked.word("level", _LEVELS, "II")
     severity = checked.word("severity", _SEVERITIES, "normal")
-    if options.history is not None and options.severity is not None:
-        checked.slip("severity", "follows from --history", "leave one of them out")
-    if options.allow_reduced and options.history is None:
-        checked.slip("allow_reduced", "says nothing without --history", "give --history, or --severity reduced")
+    past_known = options.history is not None or options.history_of is not None
+    if past_known and options.severity is not None:
+        checked.slip("severity", "follows from the past lots", "leave it out, or the past lots")
+    if options.history is not None and options.history_of is not None:
+        checked.slip("history_of", "the past lots are given twice", "take the file or the bench book, not both")
+    if options.book is not None and options.history_of is None:
+        checked.slip("book", "says nothing without --history-of", "name the supplier with --history-of")
+    if options.allow_reduced and not past_known:
+        checked.slip(
+            "allow_reduced", "says nothing without --history or --history-of", "give past lots, or --severity reduced"
+        )
     if frame.lot_size == 1:
         checked.slip("lot_size", "the tables begin at 2 parts", "test the one part")
     _checked_found(checked, frame.lot_size)
 
     def ask() -> PlanResult:
         past = read_history(options.history) if options.history is not None else ()
+        if options.history_of is not None:
+            past = history_of_book(options.history_of, options.book)
         start: Severity = "tightened" if severity == "tightened" else "reduced" if severity == "reduced" else "normal"
         try:
             return answer_table(

@@ -60,3 +60,42 @@ def read_history(path: Path) -> tuple[PastLot, ...]:
     if not lots:
         raise UnusableInput([Problem("NO_ROWS", "holds no lot", _FIX, str(path))])
     return tuple(lots)
+
+
+def history_of_book(supplier: str, where: str | None = None) -> tuple[PastLot, ...]:
+    """A supplier's lots in the bench book, in the order they were first recorded, as past lots.
+
+    Of each lot the newest judgement counts: its parts in the order read, those rejected against the lot, held ones for
+    nothing. Its size is that of the lot sheet, else the parts that were read. Lots known to be good are left out.
+
+    Raises
+    ------
+    UnusableInput
+        There is no book, it cannot be read, or it holds no lot of the supplier.
+    """
+    from partscreen.book.entries import LotKept
+    from partscreen.book.entries_run import ScreeningKept
+    from partscreen.lots.switching import PastLot
+    from partscreen.workflow.book_common import opened
+
+    with opened(where) as (_, facts):
+        sizes = {
+            kept.lot: kept.count
+            for fact in facts.find("lot", supplier=supplier)
+            if (kept := fact.of(LotKept)).count is not None
+        }
+        judged = {}
+        for fact in facts.find("screening", supplier=supplier):
+            kept_run = fact.of(ScreeningKept)
+            judged[kept_run.lot] = kept_run
+    lots = []
+    for name, one in judged.items():
+        read = tuple(part.disposition == "reject" for part in one.evidence if part.disposition is not None)
+        size = max(sizes.get(name) or 0, one.n_parts)
+        if not one.known_good and size >= 2:
+            lots.append(PastLot(size, 0, name, read))
+    if not lots:
+        what = f"the bench book holds no judged lot of supplier {supplier!r}"
+        fix = "write the supplier as `partscreen trust` shows it, or record its lots with `screen --record`"
+        raise UnusableInput([Problem("NO_ROWS", what, fix, "--history-of")])
+    return tuple(lots)

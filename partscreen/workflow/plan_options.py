@@ -19,7 +19,10 @@ class CannotBe(UnusableInput):
 
 @dataclass(frozen=True, slots=True)
 class PlanOptions:
-    """The options of `plan`; None: not given. Shares are texts as typed: "10%" or "0.1"."""
+    """The options of `plan`; None: not given. Shares are texts as typed: "10%" or "0.1".
+
+    `history`: file of past lots; `history_of`: supplier whose lots in the bench book (`book`) are the past ones.
+    """
 
     lot_size: int | None = None
     tolerable: str | None = None
@@ -37,6 +40,8 @@ class PlanOptions:
     level: str | None = None
     severity: str | None = None
     history: Path | None = None
+    history_of: str | None = None
+    book: str | None = None
     allow_reduced: bool = False
     price: float | None = None
     minutes: float | None = None
@@ -70,7 +75,7 @@ _BELONGS: dict[Question, frozenset[str]] = {
     "given": _AFTER | {"sample", "allow", "tolerable", "stop_at_first"},
     "two_point": _AFTER | {"good", "bad", "producer_risk", "consumer_risk"},
     "sequential": frozenset({"sequential", "good", "bad", "producer_risk", "consumer_risk", "so_far"}),
-    "table": _AFTER | {"aql", "level", "severity", "history", "allow_reduced"},
+    "table": _AFTER | {"aql", "level", "severity", "history", "history_of", "book", "allow_reduced"},
     "cost": frozenset(
         {
             "harm", "price", "minutes", "minute_value", "refund", "return_cost", "destroy_minutes", "destroy_power",
