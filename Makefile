@@ -4,7 +4,7 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 DEMO_OUT ?= demo_report
 
-.PHONY: demo test check lint types imports docs measure long lock clean
+.PHONY: demo test checkers check lint types imports docs site measure long lock clean
 
 $(VENV)/.installed: pyproject.toml requirements.lock
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "partscreen needs Python 3.11 or newer")'
@@ -22,7 +22,13 @@ demo: $(VENV)/.installed  ## the whole job on the invented scenario
 test: $(VENV)/.installed-dev  ## all tests but the long ones
 	$(BIN)/python -m pytest
 
-check: lint types imports test docs  ## everything a change must pass
+checkers: tests/browser/node_modules/.package-lock.json  ## accessibility rules and HTML checker for tests/browser (needs npm)
+
+tests/browser/node_modules/.package-lock.json: tests/browser/package-lock.json
+	npm ci --prefix tests/browser --ignore-scripts --no-audit --no-fund
+	touch $@
+
+check: lint types imports test docs site  ## everything a change must pass
 
 lint: $(VENV)/.installed-dev
 	$(BIN)/ruff check .
@@ -36,6 +42,9 @@ imports: $(VENV)/.installed-dev
 
 docs: $(VENV)/.installed-dev  ## every command and code block of README and docs is run
 	$(BIN)/python -m pytest -q tests/docs
+
+site: $(VENV)/.installed-dev  ## the pages as a site in the folder site; a warning is an error
+	$(BIN)/python -m tests.docs.site site
 
 measure: $(VENV)/.installed-dev  ## benchmarks: ratios of one run
 	$(BIN)/python -m benchmarks.fit_speed
@@ -53,4 +62,4 @@ lock: $(VENV)/.installed-dev  ## write the versions now installed
 	$(BIN)/python -m pip freeze --exclude-editable > requirements.lock
 
 clean:
-	rm -rf $(VENV) $(DEMO_OUT) build dist .pytest_cache .mypy_cache .ruff_cache
+	rm -rf $(VENV) $(DEMO_OUT) site build dist .pytest_cache .mypy_cache .ruff_cache
