@@ -13,7 +13,7 @@ from partscreen.errors import Problem, UnusableInput
 from partscreen.readings.columns.column_map import ColumnMap, load_column_map
 from partscreen.readings.columns.interpret import Interpreted, interpret
 from partscreen.readings.columns.recognise import close_names, recognised_count
-from partscreen.readings.columns.table_form import HeaderTest, Table
+from partscreen.readings.columns.table_form import HeaderTest, RowTold, Table
 from partscreen.readings.columns.understanding import FileUnderstanding
 from partscreen.readings.forms.delimited import delimiter_name
 from partscreen.readings.forms.sources import Opened, open_tables
@@ -118,15 +118,16 @@ def read_files(
     seen: dict[str, str] = {}
     paths = list(map(Path, files))
     told = list(builder.lot_rows.values())
-    saved = known_maps() if columns is None else {}
+    saved = known_maps()
     builder.problems += [*problems_of_files(told), *files_not_given(told, [path.name for path in paths])]
     for path, name in _named(builder, paths):
-        opened = _open(path, name, columns, seen, saved)
+        mine = columns.for_file(path.name) if columns is not None else None
+        opened = _open(path, name, mine, seen, saved if mine is None else {})
         draft = _draft(builder, path, name, len(drafts), default_lots, list(opened.problems))
         draft.sha256 = opened.sha256
         first = len(understood)
         for table in opened.tables if amend is None else [amend(opened.sha256 or "", one) for one in opened.tables]:
-            understood.append(_read_table(builder, draft, table, columns))
+            understood.append(_read_table(builder, draft, table, mine))
         unused = any(column.role is None for one in understood[first:] for column in one.columns)
         if unused or draft.problems:  # a file that is understood as a whole needs no map
             draft.notices += opened.notices
@@ -204,9 +205,12 @@ def _open(path: Path, name: str, columns: ColumnMap | None, seen: dict[str, str]
     """
     test: HeaderTest = columns.count if columns is not None and columns.headers else recognised_count
     test, met = watching(test, saved) if saved else (test, [])
+    if columns is not None and columns.header_row:
+        test = RowTold(columns.header_row, test)
     opened = open_tables(path, test, columns.delimiter if columns else "", name)
     opened.notices += offer(met)
-    if columns is not None and not opened.tables and any(problem.code == "NO_HEADER" for problem in opened.problems):
+    headless = not opened.tables and any(problem.code == "NO_HEADER" for problem in opened.problems)
+    if columns is not None and headless and not columns.header_row:
         # None of the mapped headers is there: find the header by known names, so that the absent columns can be named.
         plain = open_tables(path, recognised_count, columns.delimiter, name)
         opened = plain if plain.tables else opened

@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime
 import hashlib
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from partscreen.errors import Problem, UnusableInput
@@ -40,16 +41,56 @@ def known_maps() -> dict[str, Path]:
         return {}
 
 
-def remember_map(text: str, header: Sequence[str]) -> Path | None:
-    """Keep the text of a map for files of this header; None: the folder cannot be written."""
+@dataclass(frozen=True, slots=True)
+class SavedMap:
+    """A saved map. `key`: of its header; `title`: what the user calls it; `columns`: the header in words."""
+
+    key: str
+    title: str
+    columns: str
+    day: str
+    text: str
+
+
+def saved_maps() -> tuple[SavedMap, ...]:
+    """All saved maps, by what they are called."""
+    found = []
+    for key, path in known_maps().items():
+        try:
+            text = path.read_text(encoding="utf-8")
+        except (OSError, UnicodeDecodeError):
+            continue
+        first, _, rest = text.partition("\n")
+        columns = first.removeprefix("# for files with the columns: ")
+        title = rest.partition("\n")[0].removeprefix(_CALLED) if rest.startswith(_CALLED) else ""
+        found.append(SavedMap(key, title or columns[:60], columns, _day(path), text))
+    return tuple(sorted(found, key=lambda one: one.title.casefold()))
+
+
+def forget_map(key: str) -> None:
+    """Take a saved map away."""
+    path = known_maps().get(key)
+    if path is not None:
+        path.unlink(missing_ok=True)
+
+
+_CALLED = "# called: "
+
+
+def remember_map(text: str, header: Sequence[str], title: str = "") -> Path | None:
+    """Keep the text of a map for files of this header; None: the folder cannot be written.
+
+    One map a header: a newer one takes its place. `title`: what the user calls it.
+    """
     key = header_key(header)
     if not key:
         return None
     path = maps_folder() / f"{key}.toml"
     names = ", ".join(cell.strip() for cell in header if cell.strip()).replace("\n", " ")
+    called = f"{_CALLED}{' '.join(title.split())}\n" if title.strip() else ""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(f"# for files with the columns: {names}\n{text}", encoding="utf-8")
+        path.write_text(f"# for files with the columns: {names}\n{called}{text}", encoding="utf-8")
     except OSError:
         return None
     return path

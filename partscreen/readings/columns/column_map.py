@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass, field, replace
+from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,8 @@ from partscreen.readings.columns.units import DoubtfulUnit, UnitReading, read_un
 from partscreen.readings.columns.wide_header import map_role, wide_column
 
 _ENTRY_KEYS = ("column", "unit", "sign", "constant", "value", "shunt")
-_TOP_KEYS = ("format", "columns", "decimal", "delimiter")
+_TOP_KEYS = ("format", "columns", "decimal", "delimiter", "header_row", "files")
+_LAST_HEADER_ROW = 400  # rows searched for a header (assumption, as where no map tells it)
 _DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "pipe": "|", "spaces": " "}
 
 
@@ -35,12 +37,26 @@ class MapEntry:
 
 @dataclass(frozen=True, slots=True)
 class ColumnMap:
-    """What a map says: role to entry, and (where stated) the decimal mark and the separator of the files."""
+    """What a map says: role to entry, and (where stated) decimal mark, separator and header row (from 1) of the files.
+
+    Without entries columns are recognised as without a map. `by_file`: maps of single files, by name or by a pattern
+    with `*`; the last that fits holds for a file, the map itself for files that none of them names.
+    """
 
     name: str
     entries: dict[str, MapEntry] = field(default_factory=dict)
     decimal: str = ""
     delimiter: str = ""
+    header_row: int = 0
+    by_file: tuple[tuple[str, ColumnMap], ...] = ()
+
+    def for_file(self, name: str) -> ColumnMap | None:
+        """What holds for a file; None: nothing is said of it."""
+        for pattern, one in reversed(self.by_file):
+            if pattern == name or ("*" in pattern and fnmatchcase(name, pattern)):
+                return one
+        said = self.entries or self.decimal or self.delimiter or self.header_row
+        return replace(self, by_file=()) if said else None
 
     @property
     def headers(self) -> frozenset[str]:
@@ -102,9 +118,17 @@ def column_map_from(data: dict[str, Any], name: str) -> ColumnMap:
             f"one character, or: {', '.join(_DELIMITERS)}",
             "delimiter",
         )
+    header_row = data.get("header_row", 0)
+    if isinstance(header_row, bool) or not isinstance(header_row, int) or not 0 <= header_row <= _LAST_HEADER_ROW:
+        fix = f"write the row of the file that holds the headers, from 1 to {_LAST_HEADER_ROW}"
+        refuse("MAP_HEADER_ROW", f"header_row {header_row!r} is no row", fix, "header_row")
+    by_file = _by_file(data.get("files", []), name, problems)
     columns = data.get("columns")
     entries: dict[str, MapEntry] = {}
-    if not isinstance(columns, dict) or not columns:
+    told = decimal or delimiter or header_row or data.get("files")
+    if "columns" not in data and told:
+        columns = {}
+    elif not isinstance(columns, dict) or not columns:
         refuse("MAP_EMPTY", "the map has no [columns]", 'add [columns] with lines such as part = "part"', "columns")
         columns = {}
     for role, said in columns.items():
@@ -123,7 +147,30 @@ def column_map_from(data: dict[str, Any], name: str) -> ColumnMap:
             )
     if problems:
         raise UnusableInput(problems)
-    return ColumnMap(name, entries, str(decimal), delimiter)
+    return ColumnMap(name, entries, str(decimal), delimiter, header_row, by_file)
+
+
+def _by_file(sections: Any, name: str, problems: list[Problem]) -> tuple[tuple[str, ColumnMap], ...]:
+    """Maps of single files: `[[files]]` with the name of a file and what a map says."""
+    fix = 'write [[files]], below it name = "a.csv", and below [files.columns] what its columns are'
+    if not isinstance(sections, list) or not all(isinstance(one, dict) for one in sections):
+        problems.append(Problem("MAP_FILES", "files is no list of tables", fix, name, 0, "files"))
+        return ()
+    found = []
+    for place, section in enumerate(sections, start=1):
+        rest = {key: value for key, value in section.items() if key != "name"}
+        told = section.get("name")
+        if not isinstance(told, str) or not told or "files" in rest:
+            what = (
+                f"entry {place} of files names no file" if not isinstance(told, str) or not told else "files in files"
+            )
+            problems.append(Problem("MAP_FILES", what, fix, name, 0, "files"))
+            continue
+        try:
+            found.append((told, column_map_from(rest, name)))
+        except UnusableInput as error:
+            problems += [replace(one, what=f"file {told}: {one.what}") for one in error.problems]
+    return tuple(found)
 
 
 def _entry(role: str, said: Any) -> MapEntry:
@@ -219,13 +266,21 @@ class MapLine:
     shunt: float | None = None
 
 
-def column_map_text(lines: list[MapLine], decimal: str = "") -> str:
-    """The TOML of a map."""
+def column_map_text(
+    lines: list[MapLine], decimal: str = "", delimiter: str = "", header_row: int = 0, file: str = ""
+) -> str:
+    """The TOML of a map; with `file`, of the section that holds for one file alone."""
     wide = any(line.role not in ROLES for line in lines)
-    out = [f'format = "{"wide" if wide else "long"}"']
+    out = ["[[files]]", f"name = {_quoted(file)}"] if file else []
+    out.append(f'format = "{"wide" if wide else "long"}"')
     if decimal:
         out.append(f'decimal = "{decimal}"')
-    out += ["", "[columns]"]
+    if delimiter:
+        out.append(f"delimiter = {_quoted(delimiter)}")
+    if header_row:
+        out.append(f"header_row = {header_row}")
+    if lines:
+        out += ["", "[files.columns]" if file else "[columns]"]
     for line in lines:
         bits = [f"column = {_quoted(line.header)}"]
         if line.constant is not None:

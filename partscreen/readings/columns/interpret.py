@@ -69,7 +69,11 @@ def interpret(table: Table, columns: ColumnMap | None) -> Interpreted:
     """Read every used column of a table. Never raises for content; problems are collected."""
     problems: list[Problem] = list(table.problems)
     notices: list[str] = list(table.notes)
-    planned = plan_from_map(table, columns, problems, notices) if columns else plan(table, problems, notices)
+    planned = (
+        plan_from_map(table, columns, problems, notices)
+        if columns and columns.entries
+        else plan(table, problems, notices)
+    )
     uses, wide, shown = planned
     numeric = [use for use in uses.values() if use.role in COLUMN_KEYS and use.index >= 0]
     told = columns.decimal if columns else ""

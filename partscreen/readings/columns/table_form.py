@@ -13,6 +13,20 @@ from partscreen.readings.columns.recognise import is_some_unit, is_unit
 from partscreen.readings.columns.wide_header import join_conditions
 
 HeaderTest = Callable[[list[str]], int]
+
+
+@dataclass(frozen=True, slots=True)
+class RowTold:
+    """The test of a header whose row (from 1) a person told: no other row is one; the count chooses the separator."""
+
+    row: int
+    test: HeaderTest
+
+    def __call__(self, cells: list[str]) -> int:
+        """How many cells are known headers."""
+        return self.test(cells)
+
+
 WORKBOOK = "workbook"  # encoding of tables whose cells may be stored numbers
 _COMMENT = ("#", "%", "//")
 _SEARCHED = 400  # records searched for the header: longer preambles are not met with in practice (assumption)
@@ -54,8 +68,18 @@ def letters(index: int) -> str:
     return text
 
 
-def header_position(records: Sequence[list[str]], test: HeaderTest) -> tuple[int, int]:
-    """Place and score of the row most like a header among the first records; score 0 when there is none."""
+def header_position(
+    records: Sequence[list[str]], test: HeaderTest, rows: Sequence[int] | None = None
+) -> tuple[int, int]:
+    """Place and score of the row most like a header among the first records; score 0 when there is none.
+
+    `rows`: row number of each record; their places from 1 where it is left out.
+    """
+    if isinstance(test, RowTold):
+        numbers = list(rows) if rows is not None else list(range(1, len(records) + 1))
+        at = numbers.index(test.row) if test.row in numbers else -1
+        filled = at >= 0 and any(cell.strip() for cell in records[at])
+        return (at, 1 + test([cell.strip() for cell in _without_hash(records[at])])) if filled else (-1, 0)
     best, score = -1, 0
     for place, cells in enumerate(records[:_SEARCHED]):
         found = test([cell.strip() for cell in _without_hash(cells)])

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 
 from partscreen.errors import Problem
 from partscreen.readings.columns.numbers import plain_marks
-from partscreen.readings.columns.table_form import HeaderTest, Table, build_table, header_position
+from partscreen.readings.columns.table_form import HeaderTest, RowTold, Table, build_table, header_position
 
 _HEAD = 600  # lines looked at to find separator and header
 LONGEST_LINE = 100_000  # characters; no row of readings comes near it (assumption)
@@ -53,7 +53,7 @@ def read_text_tables(
     lines, problems = _lines(file, text)
     found = _best_split(lines, test, delimiter)
     if found is None:
-        return [], [*problems, _no_header(file, lines)]
+        return [], [*problems, _no_header(file, lines, test)]
     used, split, place = found
     head, head_rows = split(lines[:_HEAD])
     table = None
@@ -63,7 +63,7 @@ def read_text_tables(
         records, rows = split(lines)
         table = build_table(file, records, rows, _place_in(records, rows, place, test), used)
     if table is None:
-        return [], [*problems, _no_header(file, lines)]
+        return [], [*problems, _no_header(file, lines, test)]
     table.encoding = encoding
     return [table], problems
 
@@ -137,14 +137,20 @@ Split = Callable[[list[str]], tuple[list[list[str]], list[int]]]
 def _best_split(lines: list[str], test: HeaderTest, told: str) -> tuple[str, Split, int] | None:
     """Separator, the function that splits by it, and the row number of the header."""
     best: tuple[str, Split, int] | None = None
-    best_score = (0, 0.0)
+    best_score = (0, 0.0, 0)
     head = lines[:_HEAD]
     for delimiter in (told,) if told else (";", "\t", ",", "|", "  ", " "):
         split = _splitter(delimiter)
         records, rows = split(head)
-        place, score = header_position(records, test)
-        if score and (score, _evenness(records, place)) > best_score:
-            best, best_score = (delimiter, split, rows[place]), (score, _evenness(records, place))
+        place, score = header_position(records, test, rows)
+        if not score:
+            continue
+        width = len(records[place])
+        # A row told by hand need not hold a known name: what comes apart into even rows of several cells is taken.
+        even = _evenness(records, place) if width > 1 or not isinstance(test, RowTold) else 0.0
+        ranked = (score, even, width if isinstance(test, RowTold) else 0)
+        if ranked > best_score:
+            best, best_score = (delimiter, split, rows[place]), ranked
     return best
 
 
@@ -159,7 +165,7 @@ def _place_in(records: list[list[str]], rows: list[int], row: int, test: HeaderT
     """Where the record of a row number stands (quoted cells over several lines shift it)."""
     if row - 1 < len(rows) and rows[row - 1] == row:
         return row - 1
-    return rows.index(row) if row in rows else header_position(records, test)[0]
+    return rows.index(row) if row in rows else header_position(records, test, rows)[0]
 
 
 def _splitter(delimiter: str) -> Split:
@@ -194,7 +200,10 @@ def _by_mark(lines: list[str], delimiter: str) -> tuple[list[list[str]], list[in
     return records, starts
 
 
-def _no_header(file: str, lines: list[str]) -> Problem:
+def _no_header(file: str, lines: list[str], test: HeaderTest) -> Problem:
+    if isinstance(test, RowTold):
+        what = f"row {test.row}, which was told to be the header, is empty or is not there"
+        return Problem("NO_HEADER", what, f"the file has {len(lines)} lines; tell another row", file, test.row)
     row, first = next(((i + 1, line) for i, line in enumerate(lines) if line.strip()), (0, ""))
     shown = first.strip()[:80]
     return Problem(
