@@ -101,7 +101,7 @@ def screen(
     rejected; 5 something held, nothing rejected; 2 usage. With --watch 0 when ended by Ctrl-C.
     """
     from partscreen.cli.book_show import say_recorded
-    from partscreen.cli.show import exit_with, progress_line, say, show_screening
+    from partscreen.cli.show import exit_with, progress_line, say, say_drawn, show_screening
     from partscreen.errors import UnusableInput
     from partscreen.workflow import (
         ScreenOptions,
@@ -136,6 +136,7 @@ def screen(
         spreads=spreads,
         learn_from=(book or "") if record else None,
     )
+    drawn: list[Path] = []
     try:
         if watch is not None:
             from partscreen.cli.watch import watch as watch_until_ended
@@ -151,7 +152,7 @@ def screen(
         if stock is not None:
             written.append(write_stock_table(outcome, stock))
         if figures is not None:
-            written += draw_figures(outcome, figures, progress=progress_line())
+            drawn = draw_figures(outcome, figures, progress=progress_line())
     except UnusableInput as error:
         exit_with(3, error)
     if json_out == "-":
@@ -162,6 +163,7 @@ def screen(
         say(f"note: {note}")
     for path in written:
         say(f"written: {path}")
+    say_drawn(drawn)
     say_recorded(outcome)
     raise typer.Exit(outcome.exit_code)
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
 import typer
@@ -18,6 +19,13 @@ SHOWN = 12  # parts named in full for one reason; the report and the result name
 def say(text: str) -> None:
     """A message, to standard error."""
     typer.echo(text, err=True)
+
+
+def say_drawn(paths: Sequence[Path]) -> None:
+    """Where figures were drawn, in one line: there may be hundreds."""
+    folders = {path.parent for path in paths}
+    for folder in sorted(folders):
+        say(f"written: {sum(path.parent == folder for path in paths)} files of figures in {folder}")
 
 
 def exit_with(code: int, error: Exception) -> NoReturn:

@@ -39,7 +39,7 @@ def stage(
 
     Exit codes: 0 all ok; 3 a file could not be used; 4 something is not ok; 5 something is marginal or not known.
     """
-    from partscreen.cli.show import exit_with, say
+    from partscreen.cli.show import exit_with, say, say_drawn
     from partscreen.cli.show_stage import show_stage, write_json
     from partscreen.errors import PartscreenError
     from partscreen.workflow import check_stage, draw_figures, write_stage
@@ -52,8 +52,7 @@ def stage(
         if out is not None:
             say(f"written: {write_stage(result, out)}")
         if figures is not None:
-            for path in draw_figures(result, figures):
-                say(f"written: {path}")
+            say_drawn(draw_figures(result, figures))
         if json is not None:
             write_json(result.model_dump_json(by_alias=True, indent=1), json)
     except (PartscreenError, OSError) as error:

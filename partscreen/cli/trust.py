@@ -38,7 +38,7 @@ def trust(
     Suppliers come in the order of the share of unfit parts to expect, with intervals, and what would change it. Exit
     codes: 0 done; 3 a file, book or setting could not be used; 2 usage.
     """
-    from partscreen.cli.show import exit_with, say
+    from partscreen.cli.show import exit_with, say, say_drawn
     from partscreen.errors import PartscreenError
     from partscreen.report.trust_text import trust_lines
     from partscreen.workflow import draw_figures
@@ -50,9 +50,10 @@ def trust(
         result = weigh_suppliers(options)
         if figure is not None:
             write_trust_figure(result, figure)
-        written = [*([figure] if figure else []), *(draw_figures(result, figures) if figures else [])]
+        drawn = draw_figures(result, figures) if figures is not None else []
     except PartscreenError as error:
         exit_with(3, error)
     typer.echo(result.model_dump_json(by_alias=True) if json else "\n".join(trust_lines(result)))
-    for path in written:
-        say(f"written: {path}")
+    if figure is not None:
+        say(f"written: {figure}")
+    say_drawn(drawn)

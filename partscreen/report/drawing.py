@@ -96,6 +96,7 @@ def _dress(panel: Panel, axes: Axes) -> None:
     axes.grid(True, color=tint(0.12), lw=0.5)
     axes.set_axisbelow(True)
     axes.tick_params(length=0, labelsize=_FONT, labelcolor=tint(0.85))
+    axes.tick_params(axis="x", pad=6)  # clear of a figure at the foot of the other axis
     for name, spine in axes.spines.items():
         spine.set_visible(name in ("left", "bottom"))
         spine.set_color(tint(0.7))

@@ -57,7 +57,7 @@ def figure_forms(panel: Panel, forms: tuple[Form, ...] = FORMS) -> dict[Form, by
     settings: Any = _SETTINGS
     with _one_at_a_time, matplotlib.rc_context(settings), warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        figure = _laid_out(plain_panel(panel))
+        figure = laid_out(plain_panel(panel))
         return {form: _saved(figure, form, panel) for form in forms}
 
 
@@ -70,7 +70,8 @@ def _saved(figure: Figure, form: Form, panel: Panel) -> bytes:
     return sink.getvalue()
 
 
-def _laid_out(panel: Panel) -> Figure:
+def laid_out(panel: Panel) -> Figure:
+    """The figure on its page, with title, signs and what it shows."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 

@@ -6,10 +6,22 @@ import numpy as np
 
 from partscreen.matching.overlay import Overlay
 from partscreen.report.figures import ic_label, short
-from partscreen.report.panels import Band, Label, Line, Mark, Panel, decade_range, linear_axis, log_axis, spread_labels
+from partscreen.report.panels import (
+    Band,
+    Label,
+    Line,
+    Mark,
+    Panel,
+    Sign,
+    decade_range,
+    linear_axis,
+    log_axis,
+    spread_labels,
+)
 
 _ROOM = 1.9  # of the current axis to the right, for the names
 _DASHES: tuple[tuple[float, ...], ...] = ((), (5.0, 2.5), (1.2, 2.0), (7.0, 2.0, 1.2, 2.0))
+_KEY = (Sign("", "NPN", weight=1.3), Sign("", "PNP", weight=0.8))
 
 
 def _dash(position: str) -> tuple[float, ...]:
@@ -40,7 +52,7 @@ def matched_gain_panel(found: Overlay, number: int, tolerance_percent: float, co
         lines.append(Line(found.ic, hfe, _weight(position), 1.0, _dash(position)))
         labels.append(Label(float(found.ic[-1]) * 1.06, float(hfe[-1]), f"{position} {short(name)}"))
     words = f"Gain of the parts of set {number} over collector current; band: {tolerance_percent:g} % about the first."
-    return Panel(f"Set {number}: gain", words, x, y, (*marks, *lines, *spread_labels(labels, y)))
+    return Panel(f"Set {number}: gain", words, x, y, (*marks, *lines, *spread_labels(labels, y)), key=_KEY)
 
 
 def matched_vbe_panel(found: Overlay, number: int, tolerance: float, conditions: str = "") -> Panel:
@@ -62,4 +74,4 @@ def matched_vbe_panel(found: Overlay, number: int, tolerance: float, conditions:
         f"Base-emitter voltage of the parts of set {number} less the mean of their rail; band: {tolerance * 1e3:g} mV "
         "wide, the most two of them may differ by."
     )
-    return Panel(f"Set {number}: base-emitter voltage", words, x, y, (*marks, *spread_labels(labels, y)))
+    return Panel(f"Set {number}: base-emitter voltage", words, x, y, (*marks, *spread_labels(labels, y)), key=_KEY)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from partscreen.quantities import ZERO_CELSIUS
-from partscreen.report.numbers import figure
+from partscreen.report.numbers import exact, figure
 from partscreen.report.panels import (
     Axis,
     Label,
@@ -67,7 +67,7 @@ def crossover_panel(curves: list[GainCurve]) -> Panel | None:
     if x_range is None or y_range is None:
         return None
     loads = {c.load for c in curves}
-    into = f" into {figure(curves[0].load, 'ohm')}" if len(loads) == 1 and curves[0].load is not None else ""
+    into = f" into {exact(curves[0].load, 'ohm')}" if len(loads) == 1 and curves[0].load is not None else ""
     x: Axis = linear_axis("output current [A], bias voltages as named", *padded(*x_range, 0.02))
     y: Axis = linear_axis(f"gain of the output stage (ratio){into}", *padded(*y_range))
     marks: list[Mark] = []
