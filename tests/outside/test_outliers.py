@@ -9,10 +9,9 @@ arithmetic (a part judged by the others), with no weight on assumed spreads.
 import numpy as np
 import pytest
 from scipy.stats import f
-from sklearn.covariance import ledoit_wolf_shrinkage
 
 from partscreen.screening.lot.robust import pat_limits, robust_centre
-from partscreen.screening.outliers.model import _judge, _teach, ledoit_wolf_share, outlier_distances
+from partscreen.screening.outliers.model import _judge, _teach, outlier_distances
 from tests.screening.test_lot_view import NAPHTHALENE, ROSNER, URANIUM
 
 # Hawkins, Bradu and Kass, Technometrics 26, 197-208, 1984: X1, X2, X3 of 75 rows, the first 14 planted
@@ -143,10 +142,3 @@ def test_published_outliers_are_flagged_as_far_as_one_false_alarm_in_a_hundred_l
     assert values[(values < low) | (values > high)].tolist() == by_pat
     found = outlier_distances(robust_scaled(values[:, None]))
     assert values[found.flagged].tolist() == by_model
-
-
-def test_ledoit_wolf_share_is_scikit_learns_to_the_last_digits() -> None:
-    rng = np.random.default_rng(4)
-    for m, k in ((3, 2), (10, 5), (40, 17), (400, 9)):
-        away = rng.standard_normal((m, k)) * rng.uniform(0.5, 2.0, k)
-        assert ledoit_wolf_share(away) == pytest.approx(ledoit_wolf_shrinkage(away, assume_centered=True), rel=1e-12)

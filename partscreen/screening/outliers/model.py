@@ -216,29 +216,12 @@ def _shrinkage(away: Floats, dof: float, prior_parts: float) -> tuple[float, flo
     size = (SCALE_READINGS + float((away**2).sum())) / (SCALE_READINGS + dof * k)
     if k == 1 or m <= 2:
         return size, prior_parts
-    share = ledoit_wolf_share(away * np.sqrt(m / max(dof, 1.0)))
+    from sklearn.covariance import ledoit_wolf_shrinkage
+
+    share = float(ledoit_wolf_shrinkage(away * np.sqrt(m / max(dof, 1.0)), assume_centered=True))
     # Never surer of the shape of the assumed covariance than `prior_parts`, however well the parts agree with it.
     worth = prior_parts if share > 0.999 else share / (1.0 - share) * dof
     return size, float(np.clip(worth, k + 3.0, prior_parts))
-
-
-def ledoit_wolf_share(away: Floats) -> float:
-    """Weight of a multiple of the unit matrix against the sample covariance; `away` (m, k), m > 1, k > 1, centred.
-
-    scikit-learn's figure to the last digits (tested); its own would cost half of a first answer's time to load.
-
-    References
-    ----------
-    Ledoit and Wolf, J. Multivariate Analysis 88, 2004, 365-411: the weight b^2 / d^2 of lemma 3.2 to 3.4.
-    """
-    m, k = away.shape
-    squares = away**2
-    trace = squares.sum(axis=0) / m
-    size = trace.sum() / k
-    second = ((away.T @ away) ** 2).sum() / m**2
-    spread = (second - 2.0 * size * trace.sum() + k * size**2) / k
-    error = min(1.0 / (k * m) * ((squares.T @ squares).sum() / m - second), spread)
-    return 0.0 if error == 0.0 else float(error / spread)
 
 
 def _judge(z: Floats, reference: Bools, taught: _Taught) -> tuple[Floats, Floats]:
