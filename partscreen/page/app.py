@@ -18,6 +18,7 @@ from partscreen.page import (
     book_pages,
     book_write,
     bring,
+    columns,
     figures,
     look_up,
     matching,
@@ -91,6 +92,7 @@ def build_app(settings: PageSettings, *, largest: int = LARGEST_POST) -> Guard:
 
     routes = [
         *bring.ROUTES,
+        *columns.ROUTES,
         *result.ROUTES,
         *book_pages.ROUTES,
         *book_write.ROUTES,

@@ -46,6 +46,8 @@ class Tray:
     kit: Path | None = None
     columns: Path | None = None
     references: tuple[Path, ...] = ()
+    map_base: str = ""  # the column map that holds for all files, as TOML
+    map_of: dict[str, str] = field(default_factory=dict)  # sections of it that hold for one file, by its name
     numbers: dict[str, float] = field(default_factory=dict)
     record: bool = False
     understanding: Job | None = None

@@ -44,7 +44,15 @@ if TYPE_CHECKING:
     from partscreen.workflow.book_rescreen import rescreen
     from partscreen.workflow.book_retest import remeasure
     from partscreen.workflow.codes import tell_codes
-    from partscreen.workflow.demo import run_demo
+    from partscreen.workflow.column_maps import (
+        forget_columns,
+        map_text,
+        remember_columns,
+        saved_column_maps,
+        section_of,
+        write_maps,
+    )
+    from partscreen.workflow.demo import copy_demo, run_demo
     from partscreen.workflow.figures import draw_figures, figures_of
     from partscreen.workflow.goods_in import with_book_facts, write_stock_table
     from partscreen.workflow.kit import new_kit, tell_kit
@@ -69,6 +77,7 @@ if TYPE_CHECKING:
         own_folder,
         own_kits,
         own_types,
+        references_to_use,
         usable_types,
     )
     from partscreen.workflow.own_questions import (
@@ -110,14 +119,22 @@ if TYPE_CHECKING:
         Columns,
         Understood,
         column_roles,
+        cut_file,
         understand_files,
-        write_columns,
         write_lots,
     )
     from partscreen.workflow.watching import watch_folder
     from partscreen.workflow.writing import write_outcome
 
 _HOME = {
+    "forget_columns": "column_maps",
+    "map_text": "column_maps",
+    "remember_columns": "column_maps",
+    "saved_column_maps": "column_maps",
+    "section_of": "column_maps",
+    "write_maps": "column_maps",
+    "cut_file": "understand",
+    "references_to_use": "own_files",
     "drop_own_file": "own_files",
     "own_file": "own_files",
     "ask_on": "own_questions",
@@ -175,6 +192,7 @@ _HOME = {
     "rescreen": "book_rescreen",
     "remeasure": "book_retest",
     "tell_codes": "codes",
+    "copy_demo": "demo",
     "run_demo": "demo",
     "new_kit": "kit",
     "describe_type": "new_type",
@@ -223,7 +241,6 @@ _HOME = {
     "Understood": "understand",
     "column_roles": "understand",
     "understand_files": "understand",
-    "write_columns": "understand",
     "write_lots": "understand",
     "watch_folder": "watching",
     "with_book_facts": "goods_in",
@@ -254,8 +271,10 @@ __all__ = [
     "check_part",
     "check_stage",
     "column_roles",
+    "copy_demo",
     "correct_entry",
     "correct_reading",
+    "cut_file",
     "day_list",
     "describe_type",
     "draw_figures",
@@ -271,6 +290,7 @@ __all__ = [
     "figures_of",
     "files_of_sitting",
     "find_in_book",
+    "forget_columns",
     "job_in_book",
     "keep_own_file",
     "keep_screening",
@@ -281,6 +301,7 @@ __all__ = [
     "load_screening",
     "lots_to_type",
     "make_plan",
+    "map_text",
     "match_and_draw",
     "match_results",
     "match_screenings",
@@ -310,15 +331,19 @@ __all__ = [
     "record_quarantine",
     "record_screening",
     "record_stress",
+    "references_to_use",
     "remeasure",
+    "remember_columns",
     "reopen_match",
     "replace_type",
     "rescreen",
     "restore_book",
     "resume_sitting",
     "run_demo",
+    "saved_column_maps",
     "saved_columns",
     "screen_files",
+    "section_of",
     "show_book",
     "show_in_full",
     "supplier_in_book",
@@ -334,8 +359,8 @@ __all__ = [
     "where_is",
     "with_book_facts",
     "write_asked",
-    "write_columns",
     "write_lots",
+    "write_maps",
     "write_match_figures",
     "write_match_table",
     "write_matching",

@@ -67,10 +67,13 @@ def is_stem(text: str) -> bool:
 
 def own_kits(root: Path | None = None) -> tuple[OwnKit, ...]:
     """The kits in the user's folder, those that cannot be used with why."""
+    paths = sorted(own_folder("kits", root).glob("*.toml"))
+    if not paths:
+        return ()  # nothing is loaded for nothing: the first page stands sooner
     from partscreen.readings.instruments.kit import load_kit
 
     found = []
-    for path in sorted(own_folder("kits", root).glob("*.toml")):
+    for path in paths:
         try:
             found.append(OwnKit(path.stem, path, load_kit(path).name))
         except UnusableInput as error:
@@ -80,10 +83,13 @@ def own_kits(root: Path | None = None) -> tuple[OwnKit, ...]:
 
 def own_types(root: Path | None = None) -> tuple[OwnType, ...]:
     """The reference files in the user's folder, those that cannot be used with why."""
+    paths = sorted(own_folder("types", root).glob("*.toml"))
+    if not paths:
+        return ()
     from partscreen.reference.library import read_type
 
     found = []
-    for path in sorted(own_folder("types", root).glob("*.toml")):
+    for path in paths:
         try:
             found.append(OwnType(path.stem, path, read_type(path).name))
         except UnusableInput as error:
@@ -95,6 +101,38 @@ def usable_types(found: Sequence[OwnType]) -> tuple[Path, ...]:
     """Files to judge with: those that can be used, one of each type."""
     of_type = {one.type_number.upper(): one.path for one in reversed(found) if not one.problems}
     return tuple(sorted(of_type.values()))
+
+
+def references_to_use(brought: Sequence[Path], stems: Sequence[str], root: Path | None = None) -> tuple[Path, ...]:
+    """Reference files to judge with: those brought, and of the user's folder those named that describe other types.
+
+    Raises
+    ------
+    UnusableInput
+        A file that was brought cannot be used, or two describe one type: every problem.
+    """
+    if not (brought or stems):
+        return ()
+    from partscreen.reference.library import read_type
+
+    of_type: dict[str, Path] = {}
+    problems: list[Problem] = []
+    for path in brought:
+        try:
+            name = read_type(path).name
+        except UnusableInput as error:
+            problems += named_problems(error.problems, path.name)
+            continue
+        if name.upper() in of_type:
+            what = f"describes {name}, and so does {of_type[name.upper()].name}"
+            problems.append(Problem("REPEATED", what, "give one reference file a type", path.name))
+        of_type.setdefault(name.upper(), path)
+    if problems:
+        raise UnusableInput(problems)
+    for one in own_types(root):
+        if one.stem in stems and not one.problems:
+            of_type.setdefault(one.type_number.upper(), one.path)
+    return tuple(of_type.values())
 
 
 def keep_own_file(shelf: Shelf, name: str, content: bytes, root: Path | None = None) -> Path:

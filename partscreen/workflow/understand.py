@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import re
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,9 +13,9 @@ from partscreen.errors import Problem, UnusableInput
 from partscreen.workflow.options import Progress, ScreenOptions, silent
 
 if TYPE_CHECKING:
-    from partscreen.readings.columns.column_map import MapLine
     from partscreen.readings.columns.table_form import Table
     from partscreen.readings.columns.understanding import FileUnderstanding
+    from partscreen.readings.saved_maps import SavedMap
     from partscreen.readings.tables import Lot
 
 _SHOWN_ROWS = 3  # cells of each column shown beside what they were read as
@@ -41,7 +40,8 @@ class Columns:
 class Understood:
     """How files were understood: each table, the lots they make, and every problem with its way out.
 
-    `columns`: headers and first cells by file, of files that could be cut into columns at all.
+    `columns`: headers and first cells by file, of files that could be cut into columns at all. `offers`: (file, map
+    that was saved for its header), while no map is in use.
     """
 
     files: tuple[FileUnderstanding, ...]
@@ -50,6 +50,7 @@ class Understood:
     problems: tuple[Problem, ...]
     notices: tuple[str, ...]
     columns: tuple[Columns, ...]
+    offers: tuple[tuple[str, SavedMap], ...] = ()
 
     @property
     def lots_without_type(self) -> tuple[str, ...]:
@@ -88,7 +89,49 @@ def understand_files(
         tuple(found.batch.problems),
         tuple(found.batch.notices),
         tuple(one for file in files for one in _columns(file, found.understanding)),
+        () if chosen.columns is not None else tuple(offer for file in files for offer in _offers(file)),
     )
+
+
+def cut_file(file: Path, header_row: int = 0, delimiter: str = "") -> tuple[Columns | None, FileUnderstanding | None]:
+    """The columns of a file cut at a told header row and separator, and how they are recognised; None: it does not come
+    apart so."""
+    from partscreen.readings.columns.column_map import column_map_from
+    from partscreen.readings.columns.table_form import RowTold
+    from partscreen.readings.forms.sources import open_tables
+    from partscreen.readings.import_files import read_files
+
+    told = {**({"header_row": header_row} if header_row else {}), **({"delimiter": delimiter} if delimiter else {})}
+    if not told:
+        shown = _columns(file, ())
+        return (shown[0] if shown else None), None
+    cut = column_map_from(told, "columns.toml")
+    test = RowTold(header_row, _words_in) if header_row else _words_in
+    tables = open_tables(file, test, cut.delimiter).tables
+    found = read_files([file], column_map=cut).understanding
+    return (_shown(tables[0]) if tables else None), (found[0] if found else None)
+
+
+def _offers(file: Path) -> list[tuple[str, SavedMap]]:
+    """The maps that were saved for the header of a file."""
+    from partscreen.readings.columns.recognise import recognised_count
+    from partscreen.readings.forms.sources import open_tables
+    from partscreen.readings.saved_maps import known_maps, saved_maps, watching
+
+    known = known_maps()
+    if not known or not _small(file):
+        return []
+    test, met = watching(recognised_count, known)
+    open_tables(file, test)
+    keys = {path.stem for path in met}
+    return [(file.name, one) for one in saved_maps() if one.key in keys]
+
+
+def _small(file: Path) -> bool:
+    try:
+        return file.stat().st_size <= _LARGEST_SHOWN
+    except OSError:
+        return False
 
 
 def _columns(file: Path, understood: Sequence[FileUnderstanding]) -> list[Columns]:
@@ -96,10 +139,7 @@ def _columns(file: Path, understood: Sequence[FileUnderstanding]) -> list[Column
     from partscreen.readings.columns.recognise import recognised_count
     from partscreen.readings.forms.sources import READERS, open_tables
 
-    try:
-        if file.stat().st_size > _LARGEST_SHOWN:
-            return []
-    except OSError:
+    if not _small(file):
         return []
     known = open_tables(file, recognised_count).tables
     if known and any(one.n_parts for one in understood if one.file == file.name):
@@ -182,33 +222,6 @@ def _sheet_row(lot: Lot) -> dict[str, str]:
         "count": str(lot.count or ""),
     }
     return row | {key: value for key, value in lot.extra.items() if key != SEVERAL_TYPES}
-
-
-def write_columns(lines: Sequence[MapLine], decimal: str, path: Path) -> Path:
-    """Write a column map and read it back.
-
-    Raises
-    ------
-    UnusableInput
-        Nothing is named, one thing is named twice, or the map cannot be used: every problem. Nothing is written then.
-    """
-    from partscreen.readings.columns.column_map import column_map_from, column_map_text
-
-    if not lines:
-        fix = "say of at least one column what it is"
-        raise UnusableInput([Problem("MAP_EMPTY", "no column is named", fix)])
-    roles = [line.role for line in lines]
-    twice = [role for role in dict.fromkeys(roles) if roles.count(role) > 1]
-    if twice:
-        fix = "one column each: set the others to 'not used'"
-        raise UnusableInput([Problem("MAP_TWICE", f"{role} is read from two columns", fix) for role in twice])
-    text = column_map_text(list(lines), decimal)
-    column_map_from(tomllib.loads(text), path.name)
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise _not_written(error, path) from error
-    return path
 
 
 def column_roles() -> tuple[tuple[str, str, str], ...]:
