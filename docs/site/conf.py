@@ -22,6 +22,7 @@ exclude_patterns = [".*", "docs/site", "partscreen", "tests", "benchmarks", "ref
 extensions = ["myst_parser"]
 myst_heading_anchors = 4
 nitpicky = True
+smartquotes = False  # an option stays --option
 
 html_theme = "sheet"
 html_theme_path = ["."]

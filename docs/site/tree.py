@@ -10,17 +10,18 @@ import re
 from typing import Any
 
 _BRANCH = re.compile(r"^## (?P<title>.+?)\n(?P<body>.*?)(?=^## |\Z)", re.MULTILINE | re.DOTALL)
-_LISTED = re.compile(r"^- \[[^\]]*\]\((?P<page>[\w./-]+)\.md\)", re.MULTILINE)
+_LISTED = re.compile(r"^- \[(?P<words>[^\]]*)\]\((?P<page>[\w./-]+)\.md\)", re.MULTILINE)
 _CHANGES = "What changed"  # this branch takes every note in docs/changes, so that nobody has to list them
 
 
 def branches(start: str) -> list[tuple[str, list[str]]]:
-    """Heading and pages of each branch of the start page, as it lists them."""
+    """Heading and entries of each branch of the start page, in its order and words."""
     found = []
     for branch in _BRANCH.finditer(start):
-        pages = [m["page"] for m in _LISTED.finditer(branch["body"])]
-        if pages or branch["title"] == _CHANGES:
-            found.append((branch["title"], [f"/{p[3:]}" if p.startswith("../") else p for p in pages]))
+        listed = [(m["words"], m["page"]) for m in _LISTED.finditer(branch["body"])]
+        if listed or branch["title"] == _CHANGES:
+            places = [(words, f"/{page[3:]}" if page.startswith("../") else page) for words, page in listed]
+            found.append((branch["title"], [f"{words} <{place}>" for words, place in places]))
     return found
 
 

@@ -22,7 +22,7 @@ def codes_page() -> str:
 
 
 def _theme(theme: CodeTheme) -> str:
-    more = ", ".join(f"[{link.removesuffix('.md').split('#')[0].replace('_', ' ')}]({link})" for link in theme.more)
+    more = ", ".join(f"[{link.split('#')[0].removesuffix('.md').replace('_', ' ')}]({link})" for link in theme.more)
     lines = [f"## {theme.title}", "", theme.where, "", f"More: {more}.", ""]
     for one in theme.codes:
         lines += [f"### {one.code}", "", one.says, "", f"- **Means:** {one.means}", f"- **To do:** {one.do}", ""]
