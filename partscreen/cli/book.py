@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from partscreen.cli import book_learn, book_read, book_write
+from partscreen.cli import book_learn, book_look, book_read, book_write
 
 app = typer.Typer(
     name="book",
@@ -16,6 +16,11 @@ app = typer.Typer(
 
 app.command("show")(book_read.show)
 app.command("where")(book_read.where)
+app.command("day")(book_look.day)
+app.command("job")(book_look.job)
+app.command("find")(book_look.find)
+app.command("entry")(book_look.entry)
+app.command("fetch")(book_look.fetch)
 app.command("matched")(book_write.matched)
 app.command("fitted")(book_write.fitted)
 app.command("bias")(book_write.bias)

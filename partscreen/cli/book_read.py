@@ -16,6 +16,9 @@ def show(
     supplier: Supplier = None,
     type_name: TypeName = None,
     job: Job = None,
+    full: Annotated[
+        bool, typer.Option("--full", help="Of a part or a lot: readings, reasons, lot sheet and raw files too.")
+    ] = False,
     book: BookPlace = None,
     json: AsJson = False,
 ) -> None:
@@ -24,6 +27,12 @@ def show(
     from partscreen.workflow import Asked, show_book
 
     asked = Asked(part=part, lot=lot, supplier=supplier, type_name=type_name, job=job)
+    if full:
+        from partscreen.cli.book_show_look import show_full
+        from partscreen.workflow import show_in_full
+
+        answered(lambda: show_in_full(asked, book).shown, json=json, show=show_full)
+        return
     answered(lambda: show_book(asked, book), json=json, show=show_shown)
 
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
         BookAnswer,
         EntryLine,
         Exported,
+        KitOverdue,
         LotLine,
         Overdue,
         PartStanding,
@@ -190,18 +191,23 @@ def show_overdue(answer: Overdue) -> None:
     if not answer.kits:
         tell(f"No kit is overdue: each had a good check within {answer.within_days} days.")
     for kit in answer.kits:
-        if kit.last_good is None:
-            tell(f"Kit {kit.kit}: no good check on record")
-        else:
-            source = " (calibration day of the kit file)" if kit.from_file else ""
-            tell(f"Kit {kit.kit}: last good check {kit.last_good}{source}, {kit.days} days ago")
-        if kit.bad_since:
-            tell(f"  found not good on {kit.bad_since}")
-        tell(f"  lots judged since: {len(kit.lots)}")
-        for lot in kit.lots:
-            supplier = f", supplier {lot.supplier}" if lot.supplier else ""
-            tell(f"    {lot.lot}{supplier}, judged {lot.judged_on} (entry {lot.entry})")
+        overdue_kit(kit)
     head_line(answer)
+
+
+def overdue_kit(kit: KitOverdue) -> None:
+    """A kit that is due for a check."""
+    if kit.last_good is None:
+        tell(f"Kit {kit.kit}: no good check on record")
+    else:
+        source = " (calibration day of the kit file)" if kit.from_file else ""
+        tell(f"Kit {kit.kit}: last good check {kit.last_good}{source}, {kit.days} days ago")
+    if kit.bad_since:
+        tell(f"  found not good on {kit.bad_since}")
+    tell(f"  lots judged since: {len(kit.lots)}")
+    for lot in kit.lots:
+        supplier = f", supplier {lot.supplier}" if lot.supplier else ""
+        tell(f"    {lot.lot}{supplier}, judged {lot.judged_on} (entry {lot.entry})")
 
 
 def show_verified(answer: Verified) -> None:

@@ -25,6 +25,7 @@ def trust(
     as_of: Annotated[
         str | None, typer.Option("--as-of", metavar="DATE", help="Age lots to this day, 2026-01-31. Left out: today.")
     ] = None,
+    supplier: Annotated[str | None, typer.Option("--supplier", metavar="NAME", help="Of this supplier alone.")] = None,
     figure: Annotated[
         Path | None, typer.Option("--figure", metavar="OUT.svg", help="Draw shares over time into this file.")
     ] = None,
@@ -45,7 +46,7 @@ def trust(
     from partscreen.workflow.trust import TrustOptions, weigh_suppliers, write_trust_figure
 
     history = True if figure is not None or figures is not None else None
-    options = TrustOptions(book, tuple(results or ()), half_life, tolerable, as_of, history)
+    options = TrustOptions(book, tuple(results or ()), half_life, tolerable, as_of, history, supplier)
     try:
         result = weigh_suppliers(options)
         if figure is not None:
