@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hmac
+import math
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 
@@ -60,7 +61,10 @@ def number_of(told: str, name: str) -> float:
         It is none.
     """
     try:
-        return float(told.replace(",", "."))
+        value = float(told.replace(",", "."))
+        if not math.isfinite(value):
+            raise ValueError
+        return value
     except ValueError:
         fix = "write it as 0.1 or 0,1"
         raise UnusableInput([Problem("PAGE_NUMBER", f"{told!r} is no number", fix, name.replace("_", " "))]) from None

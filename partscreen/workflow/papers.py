@@ -78,10 +78,14 @@ def paper_labels(result: Path, out: Path, options: PaperOptions) -> Path:
     from partscreen.report.papers.grid import DEFAULT_GRID, parse_grid
     from partscreen.report.papers.labels import LabelOptions, labels_pdf
 
+    current = options.current
+    if current is not None and not 0.0 < current < float("inf"):
+        what = f"{current:g} A is no collector current"
+        raise UnusableInput([Problem("PAPER_CURRENT", what, "give amperes above 0", "--current")])
     screening = load_screening(result)
     chosen = LabelOptions(
         parts=options.parts,
-        current=options.current,
+        current=current,
         matching=load_matching(options.match) if options.match else None,
         day=_day(options.on),
         grid=parse_grid(options.grid) if options.grid else DEFAULT_GRID,

@@ -45,8 +45,8 @@ def test_the_figure_of_a_plan_is_behind_its_page(visitor):
 
 
 def test_figures_of_a_stage_are_behind_its_checks(visitor):
-    page = visitor.post("/stage", files=[("stage", ("stage.toml", STAGE.read_bytes()))])
-    link = re.search(r'href="(/figures/[\w-]+)"', page.text)[1]
+    page = visitor.settle(visitor.post("/stage", files=[("stage", ("stage.toml", STAGE.read_bytes()))]))
+    link = re.search(r'href="(/stage/[\w-]+/figures)"', page.text)[1]
     names = archive(visitor, link).namelist()
     assert {"load-line-1.svg", "load-line-1.png", "load-line-1.pdf"} <= set(names)
 
