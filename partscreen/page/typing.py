@@ -182,6 +182,8 @@ async def line(request: Request, form: FormData) -> Response:
     here = await _here(request)
     typed = typed_of(form)
     asked = {"form": "fields"} if typed.get("form") == "fields" else {}
+    if not (text(form, "say") or text(form, "line")):
+        return RedirectResponse(_address(here, asked), 303)  # Enter once too often
     sent = Sent(
         text(form, "say") or text(form, "line"), text(form, "part"), _whole(text(form, "seen")), text(form, "asked"),
         text(form, "replaces"),
@@ -284,7 +286,7 @@ async def _end(request: Request, here: OpenHere) -> Response:
     tray.references = found.references
     if found.temperature_c is not None:
         tray.numbers["temperature_c"] = found.temperature_c
-    here.ended = True
+    here.end()
     desk.judge(tray, settings_of(request).book)
     return RedirectResponse(f"/tray/{tray.id}/result", 303)
 

@@ -27,7 +27,6 @@ class OpenHere:
     said: list[str] = field(default_factory=list)
     again: str = ""
     more: bool = False
-    ended: bool = False
     answers: dict[str, tuple[Entry, Job]] = field(default_factory=dict)
 
     def heard(self, told: Told) -> None:
@@ -36,7 +35,9 @@ class OpenHere:
         self.more = bool(told.reply and told.reply.more)
         if told.reply is not None and told.reply.settle is not None:
             seconds = told.reply.settle
-            self.said = [f"Let each part settle for {seconds:g} s before you read it." if seconds > 0 else "Settle."]
+            every = f"Let each part settle for {seconds:g} s before you read it."
+            once = "Let this part settle before you read it."
+            self.said = told.say if seconds == 0.0 else [every if seconds > 0.0 else once]
         if told.kept is not None and not told.kept.control:
             self.ask(told.kept)
 
@@ -47,6 +48,12 @@ class OpenHere:
         given = (entry.part, about.type_name, self.live.opened.texts(entry))
         words = "answering about a part"
         self.answers[entry.part] = (entry, self.worker.submit("ask", AskTask("answer_typed", given, options, words)))
+
+    def end(self) -> None:
+        """Answers that were not begun are not needed any more: the whole lot is judged."""
+        for _, job in self.answers.values():
+            if job.state == "waiting":
+                self.worker.cancel(job)
 
     def job(self, entry: Entry) -> Job | None:
         """The work on the answer about a line as it stands; None: none was begun, or it was about an older line."""

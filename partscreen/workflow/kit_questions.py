@@ -156,8 +156,8 @@ def _range_and_accuracy(ask: Interview, answers: KitAnswers, out: dict[str, Any]
     out["accuracy"][quantity] = _assumed(
         ask, answers, f"{at}accuracy.{quantity}", f"{at}accuracy.{quantity}",
         f"{q.symbol}: the limit of error its data sheet states?", accuracy, _ACCURACY[quantity],
-        "Percent of reading + digits of the last place + a fixed amount, each as far as stated. What stands in "
-        "brackets is an ordinary instrument, an assumption.",
+        "Percent of reading + digits of the last place + a fixed amount, each as far as stated. What is "
+        "offered is an ordinary instrument, an assumption.",
     )  # fmt: skip
 
 

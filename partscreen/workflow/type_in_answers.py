@@ -110,7 +110,14 @@ def _answer(
     except Exception as error:  # the prompt must live on: the line is kept, and the whole lot is judged at the end
         return PartAnswer(part, None, f"no answer: {error}", "", (str(error),))
     (result,) = found.lots[0].parts
-    return PartAnswer(part, result.disposition, found.words[0] if found.words else "", _next(result), found.words)
+    return PartAnswer(part, result.disposition, _first(result, found.words), _next(result), found.words)
+
+
+def _first(result: PartResult, words: Sequence[str]) -> str:
+    """Why a part is rejected; of any other what its readings say so far."""
+    if result.disposition == "reject" and result.reasons:
+        return result.reasons[0].sentence
+    return words[0] if words else ""
 
 
 def _next(result: PartResult) -> str:

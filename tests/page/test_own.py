@@ -134,6 +134,7 @@ def test_a_type_is_copied_from_its_sheet_kept_and_used_where_parts_are_typed(vis
         bench.send("30")
         assert "below the printed minimum" in text_of(bench.shown)
         assert "FJL4315" in text_of(bench.shown)  # the sheet that was copied
+        assert text_of(visitor.get("/types?name=2SC5200")).count("at least") == 1  # of no group: its own, no others
     finally:
         visitor.post(f"{made.url.path}/drop")
     assert visitor.get(made.url.path).status_code == 404
