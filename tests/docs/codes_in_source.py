@@ -9,6 +9,7 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Iterator
+from functools import lru_cache
 from pathlib import Path
 
 from partscreen.quantities import QUANTITIES
@@ -30,7 +31,7 @@ _NONE = {
         "BMP GIF JPEG PNG TIFF WEBP RGB GET HEAD POST DENY BEGIN UTC UTF8 O_DIRECTORY TERM PARTSCREEN_BOOK JSON"
     ),
     "names of arguments as messages show them, of a control piece, of types of the demo": (
-        "ENTRY TEXT FILE FILES HASH WHAT REF MATCH MJL21193 MJL21194"
+        "AQL ENTRY TEXT FILE FILES HASH WHAT REF MATCH MJL21193 MJL21194"
     ),
 }
 NO_CODES = frozenset(word for words in _NONE.values() for word in words.split())
@@ -43,6 +44,7 @@ def _symbols() -> set[str]:
     return {name.upper() for name in names}
 
 
+@lru_cache(maxsize=1)
 def emitted() -> dict[str, str]:
     """Code -> a place in the source where it stands."""
     known = _symbols() | NO_CODES

@@ -41,7 +41,7 @@ def test_every_code_has_a_sentence_a_meaning_and_an_action():
         texts = (one.says, one.means, one.do)
         assert len(set(texts)) == 3, one
         assert all(4 <= len(text) <= 260 for text in texts), one
-        assert all(text.endswith((".", "?", '"', "]", "NAME")) for text in texts), one
+        assert all(text.endswith((".", "?", ")", '"', "]", "NAME")) for text in texts), one
         assert not re.search(r"\b(genuine|fake|counterfeit)\b", " ".join(texts), re.IGNORECASE), one
 
 

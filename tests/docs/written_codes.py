@@ -25,5 +25,5 @@ def _theme(theme: CodeTheme) -> str:
     more = ", ".join(f"[{link.split('#')[0].removesuffix('.md').replace('_', ' ')}]({link})" for link in theme.more)
     lines = [f"## {theme.title}", "", theme.where, "", f"More: {more}.", ""]
     for one in theme.codes:
-        lines += [f"### {one.code}", "", one.says, "", f"- **Means:** {one.means}", f"- **To do:** {one.do}", ""]
+        lines += [f"### `{one.code}`", "", one.says, "", f"- **Means:** {one.means}", f"- **To do:** {one.do}", ""]
     return "\n".join(lines)
