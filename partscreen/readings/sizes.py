@@ -16,6 +16,8 @@ MAX_FILE = 96 * MIB  # bytes of any file of readings
 MAX_JSON = 64 * MIB  # bytes of a JSON file, which takes more memory than text
 MAX_UNPACKED = 256 * MIB  # bytes of a workbook once unpacked; checked before it is read
 MAX_CELLS = 8_000_000  # cells of a workbook, JSON or Parquet file, blank ones between filled ones included
+MAX_COLUMNS = 4000  # of a table; a part has some hundreds of readings at most (assumption)
+MAX_LINES = 4_000_000  # of a text; 100,000 parts with 22 readings each are 2,200,000
 MAX_TEXT_IN_CELLS = 512 * MIB  # characters of a workbook's cells, shared texts counted where they stand
 
 

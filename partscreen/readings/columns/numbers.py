@@ -15,6 +15,7 @@ from partscreen.readings.tables import Bools, Floats
 
 POINT, COMMA, MIXED, UNKNOWN = ".", ",", "mixed", "?"
 _SAMPLE = 2000  # cells looked at to see how finely a column is written
+_MOST_UNITS = 100  # of the figures of one column (assumption: people mix two or three)
 BLANKS = frozenset(("", "-", "--", "---", "–", "—", "n/a", "na", "n.a.", "null", "none", "n.m.", "not measured"))
 _PLAIN = frozenset("0123456789.+-eE")
 _WITH_COMMA = frozenset("0123456789,+-eE")
@@ -192,6 +193,10 @@ def _read_slowly(cells: Sequence[str], mark: str) -> Numbers:
             if found.code == "AMBIGUOUS_NUMBER":
                 out.ambiguous.append(index)
             out.bad.append(BadCell(index, found.code, found.what, found.fix))
+            continue
+        if found[1] and found[1] not in unit_places and len(unit_places) == _MOST_UNITS:
+            what = f"{_short(found[1])} after the figure is one of more than {_MOST_UNITS} units in the column"
+            out.bad.append(BadCell(index, "UNKNOWN_UNIT", what, "write the figures of a column in one unit"))
             continue
         out.values[index] = found[0]
         if found[1]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -25,6 +26,7 @@ TEXT_ROLES: dict[str, tuple[str, ...]] = {
     "date_code": ("datecode", "codeonpart", "codeonparts"),
     "conditions": ("conditions", "condition", "cond", "at"),
 }  # fmt: skip
+_LONGEST_NAME = 60  # characters; longer than every name there is
 COLUMN_KEYS = (*(key for key, q in QUANTITIES.items() if q.kind == "column"), "vbe", "hfe", "vce_sat")
 ROLES = (*TEXT_ROLES, *COLUMN_KEYS)
 _ROLE_BY_SPELLING = {spelling: role for role, spellings in TEXT_ROLES.items() for spelling in spellings}
@@ -187,7 +189,17 @@ def is_some_unit(cell: str, header: str) -> bool:
     return any(_unit_or_none(text, si_unit) is not None for si_unit in ("A", "V", "s", "K"))
 
 
-def close_names(name: str, known: list[str]) -> list[str]:
-    """Names a person may have meant, nearest first."""
-    by_bare = {bare(k): k for k in known}
-    return [by_bare[k] for k in difflib.get_close_matches(bare(name), list(by_bare), n=3, cutoff=0.5)]
+def close_names(name: str, known: Sequence[str]) -> list[str]:
+    """Names a person may have meant, nearest first; none for a text that is far longer than any name."""
+    return list(_close_names(bare(name), tuple(known))) if len(name) <= _LONGEST_NAME else []
+
+
+@lru_cache(maxsize=4096)
+def _close_names(name: str, known: tuple[str, ...]) -> tuple[str, ...]:
+    by_bare = _by_bare(known)
+    return tuple(by_bare[k] for k in difflib.get_close_matches(name, list(by_bare), n=3, cutoff=0.5))
+
+
+@lru_cache(maxsize=64)
+def _by_bare(known: tuple[str, ...]) -> dict[str, str]:
+    return {bare(k): k for k in known}

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from partscreen.errors import Problem
 from partscreen.readings.columns.recognise import is_some_unit, is_unit
 from partscreen.readings.columns.wide_header import join_conditions
+from partscreen.readings.sizes import MAX_COLUMNS
 
 HeaderTest = Callable[[list[str]], int]
 
@@ -29,6 +30,7 @@ class RowTold:
 
 WORKBOOK = "workbook"  # encoding of tables whose cells may be stored numbers
 _COMMENT = ("#", "%", "//")
+_LOOKED_AT = 200_000  # cells looked at in the search for the header, or a hostile file takes minutes
 _SEARCHED = 400  # records searched for the header: longer preambles are not met with in practice (assumption)
 
 
@@ -81,10 +83,14 @@ def header_position(
         filled = at >= 0 and any(cell.strip() for cell in records[at])
         return (at, 1 + test([cell.strip() for cell in _without_hash(records[at])])) if filled else (-1, 0)
     best, score = -1, 0
+    left = _LOOKED_AT
     for place, cells in enumerate(records[:_SEARCHED]):
-        found = test([cell.strip() for cell in _without_hash(cells)])
+        found = test([cell.strip() for cell in _without_hash(cells[:MAX_COLUMNS])])
+        left -= len(cells[:MAX_COLUMNS])
         if found > score:
             best, score = place, found
+        if left < 0:
+            break
     return best, score
 
 
@@ -113,6 +119,8 @@ def build_table(
     while header and not header[-1]:
         header.pop()
     table = Table(file, header, [""] * len(header), [], [], rows[place], delimiter=delimiter)
+    if len(header) > MAX_COLUMNS:
+        return _too_wide(file, header, rows[place])
     above = sum(1 for cells in records[:place] if any(cells))
     if above:
         table.ignored.append(f"{above} line(s) above the header in row {table.header_row}")
@@ -130,6 +138,20 @@ def build_table(
         return table if _cut_at_once(table, lines, start, len(head), repeats) else None
     body, body_rows = _body(table, records, rows, start, records[place], unit_row)
     _fill_columns(table, body, body_rows)
+    return table
+
+
+def too_many_columns(file: str, count: int, row: int = 0) -> Problem:
+    """The problem of a table that is wider than any table of readings."""
+    what = f"the table has {count:,} columns; at most {MAX_COLUMNS:,} are read"
+    return Problem(
+        "TOO_MANY_COLUMNS", what, "write one row a reading, or one row a part with its own readings", file, row
+    )
+
+
+def _too_wide(file: str, header: list[str], row: int) -> Table:
+    table = Table(file, header[:1], [""], [[]], [], row)
+    table.problems.append(too_many_columns(file, len(header), row))
     return table
 
 

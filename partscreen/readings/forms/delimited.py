@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable
 from partscreen.errors import Problem
 from partscreen.readings.columns.numbers import plain_marks
 from partscreen.readings.columns.table_form import HeaderTest, RowTold, Table, build_table, header_position
+from partscreen.readings.sizes import MAX_LINES
 
 _HEAD = 600  # lines looked at to find separator and header
 LONGEST_LINE = 100_000  # characters; no row of readings comes near it (assumption)
@@ -49,6 +50,9 @@ def read_text_tables(
         kind = next((name for magic, name in _BINARY.items() if data.startswith(magic)), "binary data, not text")
         fix = "export the readings as CSV or as an .xlsx workbook"
         return [], [Problem("BINARY_FILE", f"the file is {kind}", fix, file)]
+    if text.count("\n") + text.count("\r") > 2 * MAX_LINES or text.count("\n") > MAX_LINES:
+        what = f"the file has more than {MAX_LINES:,} lines; it is not read"
+        return [], [Problem("TOO_LARGE", what, "split the file; no bag of parts needs that many", file)]
     text = plain_marks(text)
     lines, problems = _lines(file, text)
     found = _best_split(lines, test, delimiter)
@@ -70,6 +74,8 @@ def read_text_tables(
 
 def decode(data: bytes) -> tuple[str | None, str]:
     """Text and the name of its encoding; None when the bytes are no text."""
+    if data.startswith((b"\xff\xfe\x00\x00", b"\x00\x00\xfe\xff")):
+        return _utf_32(data)
     for mark, name in ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
         if data.startswith(mark):
             try:
@@ -87,6 +93,13 @@ def decode(data: bytes) -> tuple[str | None, str]:
         return data.decode("utf-8"), "UTF-8" if not data.isascii() else "plain ASCII"
     except UnicodeDecodeError:
         return _old_code_page(data)
+
+
+def _utf_32(data: bytes) -> tuple[str | None, str]:
+    try:
+        return data.decode("utf-32"), "UTF-32"
+    except UnicodeDecodeError:
+        return None, ""
 
 
 def _without_bom(data: bytes) -> tuple[str | None, str]:

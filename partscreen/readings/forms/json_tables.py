@@ -9,13 +9,14 @@ Records count as rows from 1. A file may hold `"readings": [records]` beside oth
 from __future__ import annotations
 
 import json
+from collections import Counter
 from typing import Any, NoReturn
 
 from partscreen.errors import Problem
 from partscreen.readings.columns.numbers import NumberText, plain_marks
-from partscreen.readings.columns.table_form import WORKBOOK, HeaderTest, Table
+from partscreen.readings.columns.table_form import WORKBOOK, HeaderTest, Table, too_many_columns
 from partscreen.readings.forms.delimited import decode
-from partscreen.readings.sizes import MAX_CELLS, MAX_JSON, MIB
+from partscreen.readings.sizes import MAX_CELLS, MAX_COLUMNS, MAX_JSON, MIB
 
 _FORM = 'a list of records [{"part": ..., "ic [A]": ...}, ...], or {"columns": [...], "rows": [[...], ...]}'
 _MOST_DIGITS = 400  # no figure has more; Python takes very long over integers of millions of digits
@@ -41,19 +42,27 @@ def read_json_tables(
     try:
         found = _parse(data)
         header, units, rows, ignored = _shape(found)
-        if len(header) * len(rows) > MAX_CELLS:
-            raise _Refused("TOO_LARGE", f"the file holds more than {MAX_CELLS:,} cells", "split the file")
+        _check_size(len(header), len(rows))
     except _Refused as error:
         return [], [Problem(error.code, error.what, error.fix, file)]
     if not test(header):
         what = f"none of the names is known: {', '.join(header[:20])}"
         fix = "name the columns (part, ic [A], ib [A], vce [V], vbe [V], hfe, ...), or write a column map"
         return [], [Problem("NO_HEADER", what, fix, file)]
+    header = [_whole(name) for name in header]
     table = Table(file, header, units or [""] * len(header), [], [], 0, encoding=WORKBOOK, ignored=ignored)
     table.unit_row = 1 if units else 0
     table.form = "JSON"
     _fill(table, rows)
     return [table], []
+
+
+def _check_size(columns: int, rows: int) -> None:
+    if columns * rows > MAX_CELLS:
+        raise _Refused("TOO_LARGE", f"the file holds more than {MAX_CELLS:,} cells", "split the file")
+    if columns > MAX_COLUMNS:
+        said = too_many_columns("", columns)
+        raise _Refused(said.code, said.what, said.fix)
 
 
 def _parse(data: bytes) -> Any:
@@ -87,7 +96,7 @@ def _record(pairs: list[tuple[str, Any]]) -> _Record:
     record = _Record(pairs)
     if len(record) < len(pairs):
         names = [name for name, _ in pairs]
-        record.twice = tuple(dict.fromkeys(name for name in names if names.count(name) > 1))
+        record.twice = tuple(name for name, count in Counter(names).items() if count > 1)
     return record
 
 
@@ -125,6 +134,7 @@ def _records(found: Any, other: list[str]) -> Shape:
             what = f"in record {place} the key {one.twice[0]!r} stands twice"
             raise _Refused("JSON_KEY_TWICE", what, "write each key once in a record")
     names = list(dict.fromkeys(name for one in found for name in one))
+    _check_size(len(names), len(found))
     return names, [], [[one.get(name) for name in names] for one in found], _other(other)
 
 
@@ -142,6 +152,7 @@ def _fill(table: Table, rows: list[Any]) -> None:
     columns: list[list[str]] = [[] for _ in range(width)]
     wrong: list[int] = []
     nested: dict[int, list[int]] = {}
+    broken: dict[int, list[int]] = {}
     for place, row in enumerate(rows, 1):
         if not isinstance(row, list) or len(row) != width:
             wrong.append(place)
@@ -151,8 +162,16 @@ def _fill(table: Table, rows: list[Any]) -> None:
             if isinstance(value, (list, dict)):
                 nested.setdefault(index, []).append(place)
                 value = "(several values)"
-            columns[index].append(_cell(value))
+            text = _cell(value)
+            if not text.isascii() and _whole(text) != text:
+                broken.setdefault(index, []).append(place)
+                text = _whole(text)
+            columns[index].append(text)
     table.columns = columns
+    for index, places in broken.items():
+        what = f"{len(places)} cell(s) hold half of a character (a lone surrogate such as \\ud800)"
+        fix = "write the text again; the broken character stands as \N{REPLACEMENT CHARACTER}"
+        table.problems.append(Problem("BROKEN_CHARACTER", what, fix, table.file, places[0], table.column_label(index)))
     if wrong:
         what = f"{len(wrong)} row(s) do not have one cell for each of the {width} columns, the first is row {wrong[0]}"
         fix = "write every row with as many cells as there are columns, null for what was not read; they were left out"
@@ -162,6 +181,11 @@ def _fill(table: Table, rows: list[Any]) -> None:
         fix = "write one figure a cell, and one row a reading"
         label = table.column_label(index)
         table.problems.append(Problem("JSON_FORM", what, fix, table.file, places[0], label))
+
+
+def _whole(text: str) -> str:
+    """The text with each lone surrogate, which no file and no screen can take, as the replacement character."""
+    return text.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
 
 
 def _cell(value: Any) -> str:

@@ -7,8 +7,8 @@ from typing import Any
 
 from partscreen.errors import Problem
 from partscreen.readings.columns.numbers import NumberText, plain_marks
-from partscreen.readings.columns.table_form import WORKBOOK, HeaderTest, Table
-from partscreen.readings.sizes import MAX_CELLS, MAX_UNPACKED, MIB
+from partscreen.readings.columns.table_form import WORKBOOK, HeaderTest, Table, too_many_columns
+from partscreen.readings.sizes import MAX_CELLS, MAX_COLUMNS, MAX_UNPACKED, MIB
 
 
 def read_parquet_tables(
@@ -29,6 +29,8 @@ def read_parquet_tables(
         if size:
             return [], [Problem("TOO_LARGE", size, "split the file", file)]
         header = [str(name) for name in opened.schema_arrow.names]
+        if len(header) > MAX_COLUMNS:
+            return [], [too_many_columns(file, len(header))]
         if not test(header):
             fix = "name the columns (part, ic [A], ib [A], vce [V], vbe [V], hfe, ...), or write a column map"
             what = f"none of the names is known: {', '.join(header[:20])}"

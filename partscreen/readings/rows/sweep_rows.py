@@ -237,10 +237,8 @@ def _say_left_out(builder: Builder, part: Ints, contrary: Bools, lost: Bools, ro
         (lost, "BAD_CELLS", "have cells that could not be used"),
     )
     for mask, code, words in kinds:
-        total = np.bincount(part)
+        total, rows = np.bincount(part), row[mask]
         for one, first, count in zip(*np.unique(part[mask], return_index=True, return_counts=True), strict=True):
-            sentence = (
-                f"{count} of {total[one]} rows {words}, first in row {row[mask][first]} of {file}; they were left out"
-            )
+            sentence = f"{count} of {total[one]} rows {words}, first in row {rows[first]} of {file}; they were left out"
             figures: dict[str, float | int | str | None] = {"rows": int(count), "of": int(total[one])}
             builder.note(int(one), QualityNote(code=code, sentence=sentence, figures=figures, used=False))
