@@ -11,6 +11,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 import tree
 from pygments.lexers.special import TextLexer
 
+from partscreen import __version__ as release
+
+__all__ = ["release"]  # Sphinx reads it
 project = "partscreen"
 author = "partscreen contributors"
 copyright = "partscreen contributors"  # a name that Sphinx reads

@@ -10,6 +10,7 @@ Running it twice changes nothing the second time.
 
 from __future__ import annotations
 
+import os
 import sys
 import tempfile
 from pathlib import Path
@@ -21,7 +22,8 @@ from tests.docs.pages import PAGES, prepare, refreshed, same
 def refresh(page: Path) -> None:
     """Run the commands of one page and fill in their answers; says what changed."""
     old = page.read_text(encoding="utf-8")
-    with tempfile.TemporaryDirectory() as folder:
+    with tempfile.TemporaryDirectory() as own, tempfile.TemporaryDirectory() as folder:
+        os.environ["XDG_CONFIG_HOME"] = own  # what a page saves for later is not saved for whoever refreshes it
         prepare(Path(folder))
         new = refreshed(old, Path(folder))
     if new != old:

@@ -98,8 +98,8 @@ _OTHERS = """`read --json` (`partscreen.read/1`), `types --json` (`partscreen.ty
 commands show; their fields are those of [files](files.md), [reference types](reference.md#tables) and
 [codes](codes.md).
 
-In the tables "may be missing" means that an older result does not have the field. A reader should take it as the
-value given there.
+In the tables "if missing" says what to take a field for that an older result does not have. A field without it is
+always there.
 """
 
 
@@ -143,7 +143,9 @@ def _table(model: type[BaseModel]) -> str:
         f"| `{field.serialization_alias or field.alias or name}` | {_kind(field.annotation)} | {_default(field)} |"
         for name, field in model.model_fields.items()
     ]
-    return "\n".join([f"### {model.__name__}", "", said, "", "| field | holds | |", "|---|---|---|", *rows, ""])
+    return "\n".join(
+        [f"### {model.__name__}", "", said, "", "| field | holds | if missing |", "|---|---|---|", *rows, ""]
+    )
 
 
 def _kind(annotation: object) -> str:
@@ -167,4 +169,4 @@ def _default(field: FieldInfo) -> str:
     if field.is_required():
         return ""
     value = field.get_default(call_default_factory=True, validated_data={})
-    return f"may be missing: {json.dumps(value)}" if not isinstance(value, BaseModel) else "may be missing"
+    return f"`{json.dumps(value)}`" if not isinstance(value, BaseModel) else "as with nothing in it"
