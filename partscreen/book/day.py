@@ -27,6 +27,8 @@ from partscreen.results.book import LotOverdue
 CONTROL_LOOKED_AT = 60
 """Newest lots whose control piece is looked for, by their first and last part (assumption: more are old news)."""
 
+_FEW = 4  # a query takes about as long as reading four parts
+
 _LOT_WHY = {
     "undecided": "two groups of parts, and which one is as marked is not known",
     "no_reference": "nothing to judge the type by",
@@ -73,20 +75,25 @@ def held_lots(bench: Bench) -> list[HeldLot]:
     for key, parts in bench.standings.items():
         held = [one for one in parts if one.disposition == "hold" and bench.at_the_bench(key, one.part)]
         if held:
-            results = _newest_results(bench.facts, key, {one.part for one in held})
+            results = _newest_results(bench.facts, key, [one.part for one in held], len(parts))
             of = bench.lot(key)
             shown = [_held(one, results.get(one.part, {})) for one in held]
             out.append(HeldLot(lot=of.lot, supplier=of.supplier, type=of.type, parts=shown))
     return out
 
 
-def _newest_results(facts: Facts, key: LotKey, names: set[str]) -> dict[str, dict[str, Any]]:
-    """Results of the newest judgements as they are kept; nobody corrects these entries."""
+def _newest_results(facts: Facts, key: LotKey, names: Sequence[str], n_parts: int) -> dict[str, dict[str, Any]]:
+    """Results of the newest judgements as they are kept; nobody corrects these entries.
+
+    Their bodies are long: of a few parts each is asked for, of many the lot is read through.
+    """
     supplier, lot = key
+    few: Sequence[str | None] = names if _FEW * len(names) <= n_parts else (None,)
     found: dict[str, dict[str, Any]] = {}
-    for entry in facts.book.entries(kind="part", lot=lot, supplier=supplier):
-        if entry.body["part"] in names and entry.body.get("supplier") == supplier:
-            found[entry.body["part"]] = entry.body["result"]
+    for name in few:
+        for entry in facts.book.entries(kind="part", part=name, lot=lot, supplier=supplier):
+            if entry.body["part"] in names and entry.body.get("supplier") == supplier:
+                found[entry.body["part"]] = entry.body["result"]
     return found
 
 
