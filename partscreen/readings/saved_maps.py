@@ -80,13 +80,14 @@ _CALLED = "# called: "
 def remember_map(text: str, header: Sequence[str], title: str = "") -> Path | None:
     """Keep the text of a map for files of this header; None: the folder cannot be written.
 
-    One map a header: a newer one takes its place. `title`: what the user calls it.
+    One map a header: a newer one takes its place. `title`: what the user calls it; "" leaves the name it has.
     """
     key = header_key(header)
     if not key:
         return None
     path = maps_folder() / f"{key}.toml"
     names = ", ".join(cell.strip() for cell in header if cell.strip()).replace("\n", " ")
+    title = title or next((one.title for one in saved_maps() if one.key == key and one.title != one.columns[:60]), "")
     called = f"{_CALLED}{' '.join(title.split())}\n" if title.strip() else ""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -81,8 +81,10 @@ def test_what_a_map_cannot_say_is_refused(tmp_path, text, code):
 def test_saved_maps_are_listed_by_what_they_are_called_and_taken_away():
     assert remember_map('[columns]\npart = "a"\n', ["a", "b"], "my\n tester") is not None
     remember_map('[columns]\npart = "x"\n', ["x", "y"])
+    remember_map('[columns]\npart = "b"\n', ["a", "b"])  # as the command saves it: the name stays
     called = {one.title: one for one in saved_maps()}
     assert called["my tester"].columns == "a, b"
+    assert called["my tester"].text.endswith('part = "b"\n')
     assert called["x, y"].text.endswith('part = "x"\n')
     for one in called.values():
         forget_map(one.key)
