@@ -27,7 +27,7 @@ def collect(
     shared: Floats,
     shared_covariance: Floats,
 ) -> FitResult:
-    """Put the blocks together; parts without readings get their prior."""
+    """Put the blocks together; parts without readings get their prior, one for all or one a part."""
     from scipy.special import chdtrc
 
     n = o.n_parts
@@ -45,7 +45,8 @@ def collect(
             work.theta(work.x, rows), rows, shared[session], with_shared=True
         )
         theta[parts] = work.theta(work.x, rows)
-        covariance[parts] = _covariance(work, jacobian, by_shared, shared_covariance[session], prior_covariance)
+        prior = prior_covariance if prior_covariance.ndim == 2 else prior_covariance[parts]
+        covariance[parts] = _covariance(work, jacobian, by_shared, shared_covariance[session], prior)
         sound = np.isfinite(work.cost)
         chi_square[parts] = np.where(sound, 2.0 * work.cost, np.nan)
         iterations[parts] = work.iterations
@@ -59,7 +60,7 @@ def collect(
     return FitResult(
         theta=theta,
         covariance=covariance,
-        prior_share=np.sqrt(np.maximum(variance, 0.0) / np.diag(prior_covariance)),
+        prior_share=np.sqrt(np.maximum(variance, 0.0) / np.einsum("...pp->...p", prior_covariance)),
         chi_square=chi_square,
         dof=dof,
         p=np.where(np.isnan(chi_square), np.nan, p),
@@ -98,14 +99,14 @@ def _covariance(
     transposed = jacobian.transpose(0, 2, 1)
     curvature = transposed @ jacobian + work.precision
     lost = ~np.isfinite(curvature).all(axis=(1, 2))
-    curvature[lost] = work.precision
+    curvature[lost] = work.precision if work.precision.ndim == 2 else work.precision[lost]
     own = np.linalg.inv(curvature)
     follow = own @ (transposed @ by_shared)
     follow[lost] = 0.0
     own = own + follow @ shared_covariance @ follow.transpose(0, 2, 1)
     seen, carry = work.seen, work.carry
-    rest = prior_covariance - carry @ prior_covariance[seen]
-    everything = carry @ own @ carry.T + rest
+    rest = prior_covariance - carry @ prior_covariance[..., seen, :]
+    everything = carry @ own @ np.swapaxes(carry, -1, -2) + rest
     return np.asarray(0.5 * (everything + everything.transpose(0, 2, 1)))
 
 

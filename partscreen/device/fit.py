@@ -32,6 +32,7 @@ def fit_parts(
     starts: int = 3,
     chunk: int = CHUNK,
     shared: Floats | None = None,
+    family: Ints | None = None,
 ) -> FitResult:
     """Fit device parameters of many parts.
 
@@ -40,7 +41,7 @@ def fit_parts(
     observations : Observations
         Readings with their standard uncertainties; NaN = not read.
     prior_mean : array, shape (n_parameters,) or (n_parts, n_parameters)
-    prior_covariance : array, shape (n_parameters, n_parameters)
+    prior_covariance : array, shape (n_parameters, n_parameters), or (n_families, ...) with `family`
         Of one part of the population. [coordinates of `partscreen.device.parameters`]
     constants : TypeConstants
     starts : int, 1 to 3
@@ -50,6 +51,9 @@ def fit_parts(
         Parts per block.
     shared : array, shape (n_sessions, 3), optional
         Errors of the sessions (temperature [K], gain, lead [ohm]) where they are known already; None: found.
+    family : int array, shape (n_parts,), optional
+        Problems of their own fitted in one call: number of each part's prior covariance. No session may hold parts of
+        two. Every part ends where it would in a call of its family alone.
 
     Returns
     -------
@@ -74,27 +78,29 @@ def fit_parts(
     """
     n = observations.n_parts
     full_mean = np.broadcast_to(np.asarray(prior_mean, dtype=float), (n, N_PARAMETERS))
-    _check_covariance(prior_covariance)
+    _check_covariance(prior_covariance, family)
     candidates = usable_readings(observations)
     active = np.flatnonzero((candidates.count > 0) & np.isfinite(full_mean).all(axis=1))
     works = []
     for begin in range(0, active.shape[0], chunk):
         parts = active[begin : begin + chunk]
-        work = _prepare(Block(observations, constants, candidates, parts), parts, full_mean, prior_covariance)
-        _fit_block(work, prior_covariance, starts, shared)
+        prior = prior_covariance if family is None else prior_covariance[family[parts]]
+        work = _prepare(Block(observations, constants, candidates, parts), parts, full_mean, prior)
+        _fit_block(work, prior, starts, shared)
         works.append(work)
     spread = np.stack(
         [observations.session_temp_std, observations.session_gain_ln_std, observations.session_lead_std], axis=1
     )
     if shared is None:
-        shared, shared_covariance = solve_shared(works, spread)
+        shared, shared_covariance = solve_shared(works, spread, apart=family is not None)
     else:
         shared_covariance = np.zeros((shared.shape[0], N_SHARED, N_SHARED))
-    return collect(observations, candidates, works, full_mean, prior_covariance, constants, shared, shared_covariance)
+    prior = prior_covariance if family is None else prior_covariance[family]
+    return collect(observations, candidates, works, full_mean, prior, constants, shared, shared_covariance)
 
 
-def _check_covariance(covariance: Floats) -> None:
-    if covariance.shape != (N_PARAMETERS, N_PARAMETERS):
+def _check_covariance(covariance: Floats, family: Ints | None) -> None:
+    if covariance.shape[-2:] != (N_PARAMETERS, N_PARAMETERS) or covariance.ndim != (2 if family is None else 3):
         raise ValueError(f"prior covariance has shape {covariance.shape}, expected {(N_PARAMETERS, N_PARAMETERS)}")
     try:
         np.linalg.cholesky(covariance)
@@ -104,13 +110,13 @@ def _check_covariance(covariance: Floats) -> None:
 
 def _prepare(block: Block, parts: Ints, full_mean: Floats, covariance: Floats) -> Fitting:
     seen = block.seen
-    precision = np.asarray(np.linalg.inv(covariance[np.ix_(seen, seen)]), dtype=np.float64)
+    precision = np.asarray(np.linalg.inv(covariance[..., seen[:, None], seen]), dtype=np.float64)
     mean = full_mean[np.ix_(parts, seen)]
     k = parts.shape[0]
     return Fitting(
         block=block, parts=parts, seen=seen, mean=mean, precision=precision, x=mean.copy(), full_mean=full_mean[parts],
-        carry=covariance[:, seen] @ precision, cost=np.full(k, np.inf),
-        curvature=np.broadcast_to(precision, (k, *precision.shape)).copy(),
+        carry=covariance[..., seen] @ precision, cost=np.full(k, np.inf),
+        curvature=np.broadcast_to(precision, (k, *precision.shape[-2:])).copy(),
         converged=np.zeros(k, dtype=bool), iterations=np.zeros(k, dtype=np.int64),
     )  # fmt: skip
 
@@ -148,8 +154,8 @@ def _further_starts(work: Fitting, covariance: Floats, shared: Floats, starts: i
     rows = np.flatnonzero(~work.converged | (surprise < _SURPRISE))
     if rows.shape[0] == 0:
         return
-    knee = covariance[work.seen, INDEX["ikf"]] / np.sqrt(
-        covariance[INDEX["ikf"], INDEX["ikf"]]
-    )  # one sd of IKF, others along
+    # One sd of IKF, others along.
+    knee = covariance[..., work.seen, INDEX["ikf"]] / np.sqrt(covariance[..., INDEX["ikf"], INDEX["ikf"], None])
+    along = knee if knee.ndim == 1 else knee[rows]
     for side in (-1.0, 1.0)[: starts - 1]:
-        work.search(rows, work.mean[rows] + 1.5 * side * knee, shared)
+        work.search(rows, work.mean[rows] + 1.5 * side * along, shared)

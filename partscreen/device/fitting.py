@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from partscreen.device.least_squares import minimise
+from partscreen.device.least_squares import minimise, times
 from partscreen.device.weighted import Block
 
 Floats = npt.NDArray[np.float64]
@@ -32,10 +32,10 @@ class Fitting:
     parts: Ints
     seen: Ints
     mean: Floats  # (k, n_seen)
-    precision: Floats  # (n_seen, n_seen)
+    precision: Floats  # (n_seen, n_seen), or (k, n_seen, n_seen) where parts have priors of their own
     x: Floats  # (k, n_seen)
     full_mean: Floats  # (k, n_parameters)
-    carry: Floats  # (n_parameters, n_seen): regression of all coordinates on the seen ones
+    carry: Floats  # (n_parameters, n_seen) or (k, ...): regression of all coordinates on the seen ones
     cost: Floats
     curvature: Floats
     converged: Bools
@@ -47,7 +47,12 @@ class Fitting:
 
     def theta(self, x: Floats, rows: Ints) -> Floats:
         """All coordinates from the seen ones."""
-        return np.asarray(self.full_mean[rows] + (x - self.mean[rows]) @ self.carry.T)
+        carry = self.carry.T if self.carry.ndim == 2 else self.carry[rows].transpose(0, 2, 1)
+        return np.asarray(self.full_mean[rows] + times(x - self.mean[rows], carry))
+
+    def precision_of(self, rows: Ints) -> Floats:
+        """Of the prior of some of the parts: one for all, or one a part."""
+        return self.precision if self.precision.ndim == 2 else self.precision[rows]
 
     def search(self, rows: Ints, start: Floats, shared: Floats) -> None:
         """Fit some parts of the block from `start` (k, n_seen), keeping what is cheaper than before.
@@ -67,7 +72,7 @@ class Fitting:
             return residual, jacobian
 
         found = minimise(
-            model, start, prior_mean=self.mean[rows], prior_precision=self.precision,
+            model, start, prior_mean=self.mean[rows], prior_precision=self.precision_of(rows),
             absolute=5e-4, relative=1e-6, damping=1e-4, largest_step=3.0, max_iterations=patience,
             accelerate=accelerate,
         )  # fmt: skip
@@ -84,13 +89,13 @@ class Fitting:
         self.cost[rows] = np.inf
         self.search(rows, start, shared)
 
-    def follow(self, step: Floats) -> None:
-        """Move the coordinates along with a step (k, 3) of the shared errors: one joint Gauss-Newton step."""
-        move = -(self.answer @ step[:, :, None])[:, :, 0] - self.rest
+    def follow(self, step: Floats, rows: Ints) -> None:
+        """Move some of the parts along with a step (k, 3) of the shared errors: one joint Gauss-Newton step."""
+        move = -(self.answer[rows] @ step[:, :, None])[:, :, 0] - self.rest[rows]
         longest = np.max(np.abs(move), axis=1, initial=0.0)
         move *= np.minimum(1.0, _LONGEST / np.maximum(longest, 1e-300))[:, None]
         sound = np.isfinite(move).all(axis=1)
-        self.x[sound] += move[sound]
+        self.x[rows[sound]] += move[sound]
 
     def settle(self, shared: Floats) -> None:
         """Fit all parts to the end with the shared errors (k, 3) found; a part led astray starts again from its own

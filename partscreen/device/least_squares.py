@@ -70,7 +70,7 @@ def minimise(
     ----------
     model : Model
     start : array, shape (n, p)
-    prior_mean : array, shape (n, p) or (p,); prior_precision : array, shape (p, p)
+    prior_mean : array, shape (n, p) or (p,); prior_precision : array, shape (p, p), or (n, p, p), one a problem
         Both or neither.
     absolute, relative : float
         A problem is finished when a step promises to lower its cost by no more than absolute + relative * cost (the
@@ -136,15 +136,21 @@ def _evaluate(model: Model, x: Floats, rows: Ints, mean: Floats, precision: Floa
         residual, jacobian = model(x, rows)
         transposed = jacobian.transpose(0, 2, 1)
         away = x - mean[rows]
-        pull = away @ precision
+        here = precision if precision.ndim == 2 else precision[rows]
+        pull = times(away, here)
         cost = 0.5 * (np.einsum("nm,nm->n", residual, residual) + np.einsum("np,np->n", away, pull))
         curvature = transposed @ jacobian
-        curvature += precision
+        curvature += here
         gradient = (transposed @ residual[:, :, None])[:, :, 0]
         gradient += pull
         usable = np.isfinite(cost) & np.isfinite(gradient).all(axis=1) & np.isfinite(curvature).all(axis=(1, 2))
     cost[~usable] = np.inf
     return cost, curvature, gradient
+
+
+def times(rows: Floats, matrix: Floats) -> Floats:
+    """Each row (n, p) times a matrix (p, q), or times its own of (n, p, q)."""
+    return np.asarray(rows @ matrix if matrix.ndim == 2 else (rows[:, None, :] @ matrix)[:, 0])
 
 
 def _diagonal(curvature: Floats) -> Floats:

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from partscreen.device.fitting import Fitting
+from partscreen.device.least_squares import times
 from partscreen.device.weighted import N_SHARED
 
 Floats = npt.NDArray[np.float64]
@@ -19,7 +20,7 @@ _STANDSTILL = 0.05  # of the posterior standard uncertainty of the shared errors
 _NEGLIGIBLE = 1e-3  # of their prior one, which no reading of a single part could tell from zero
 
 
-def solve_shared(works: Sequence[Fitting], spread: Floats) -> tuple[Floats, Floats]:
+def solve_shared(works: Sequence[Fitting], spread: Floats, *, apart: bool = False) -> tuple[Floats, Floats]:
     """Find the shared errors, refitting the parts along.
 
     Parameters
@@ -27,6 +28,7 @@ def solve_shared(works: Sequence[Fitting], spread: Floats) -> tuple[Floats, Floa
     works : blocks, fitted with no shared error; moved to the joint minimum
     spread : array, shape (n_sessions, 3)
         Prior standard uncertainty of temperature [K], gain (relative) and lead [ohm]; zero or NaN: not there.
+    apart : sessions belong to problems of their own: each rests once it has arrived, whatever the others do
 
     Returns
     -------
@@ -42,63 +44,77 @@ def solve_shared(works: Sequence[Fitting], spread: Floats) -> tuple[Floats, Floa
     tilt = np.zeros((n, N_SHARED))
     for work in works:
         work.alone = work.x.copy()
+    busy = np.ones(n, dtype=np.bool_)
     for round_ in range(_ROUNDS):
         if round_ == 1:  # near the minimum; it hardly changes from there on
             for work in works:
                 _add_tilt(work, shared, there, spread, tilt)
-        covariance, slope = _joint(works, shared, there, precision)
+        covariance, slope = _joint(works, shared, there, precision, busy)
         slope += tilt
-        step = -(covariance @ slope[:, :, None])[:, :, 0]
+        step = np.where(busy[:, None], -(covariance @ slope[:, :, None])[:, :, 0], 0.0)
         shared = shared + step
         for work in works:
-            work.follow(step[work.block.session])
+            rows = np.flatnonzero(busy[work.block.session])
+            work.follow(step[work.block.session[rows]], rows)
         deviation = np.sqrt(np.einsum("nii->ni", covariance))
-        if round_ > 0 and np.all(
-            np.abs(step) <= np.maximum(_STANDSTILL * deviation, _NEGLIGIBLE * np.where(there, spread, 1.0))
-        ):
-            break
+        if round_ > 0:
+            least = np.maximum(_STANDSTILL * deviation, _NEGLIGIBLE * np.where(there, spread, 1.0))
+            resting = (np.abs(step) <= least).all(axis=1)
+            if resting.all():
+                break
+            if apart:
+                busy &= ~resting
     for work in works:
         work.settle(shared[work.block.session])
-    return shared, _joint(works, shared, there, precision)[0]
+    return shared, _joint(works, shared, there, precision, np.ones(n, dtype=np.bool_))[0]
 
 
-def _joint(works: Sequence[Fitting], shared: Floats, there: Bools, precision: Floats) -> tuple[Floats, Floats]:
-    """Covariance of the shared errors and slope of the joint cost to them, where parts and shared errors are now."""
+def _joint(
+    works: Sequence[Fitting], shared: Floats, there: Bools, precision: Floats, busy: Bools
+) -> tuple[Floats, Floats]:
+    """Covariance of the shared errors and slope of the joint cost to them, where parts and shared errors are now.
+
+    `busy` (n_sessions,): the others are not looked at.
+    """
     n = shared.shape[0]
     system, slope = np.zeros((n, N_SHARED, N_SHARED)), precision * shared
     system[:, np.arange(N_SHARED), np.arange(N_SHARED)] = precision
     for work in works:
-        _add(work, shared, system, slope)
+        _add(work, shared, system, slope, busy)
     keep = there[:, :, None] & there[:, None, :]  # a shared error that is not there keeps the value zero
     return np.where(keep, np.linalg.inv(np.where(keep, system, np.eye(N_SHARED))), 0.0), slope
 
 
-def _add(work: Fitting, shared: Floats, system: Floats, slope: Floats) -> None:
+def _add(work: Fitting, shared: Floats, system: Floats, slope: Floats, busy: Bools) -> None:
     """Add what the parts of a block say about the shared errors once their own coordinates have followed (Schur
     complement)."""
-    session = work.block.session
-    rows = np.arange(session.shape[0])
+    rows = np.flatnonzero(busy[work.block.session])
+    session, precision = work.block.session[rows], work.precision_of(rows)
+    away = work.x[rows] - work.mean[rows]
     residual, jacobian, by_shared = work.block.evaluate(
-        work.theta(work.x, rows), rows, shared[session], with_shared=True
+        work.theta(work.x[rows], rows), rows, shared[session], with_shared=True
     )
     cross = jacobian.transpose(0, 2, 1) @ by_shared
-    gradient = (jacobian.transpose(0, 2, 1) @ residual[:, :, None])[:, :, 0] + (work.x - work.mean) @ work.precision
-    curvature = jacobian.transpose(0, 2, 1) @ jacobian + work.precision
-    lost = ~(np.isfinite(curvature).all(axis=(1, 2)) & np.isfinite(residual).all(axis=1) & work.converged)
-    curvature[lost] = work.precision
+    gradient = (jacobian.transpose(0, 2, 1) @ residual[:, :, None])[:, :, 0] + times(away, precision)
+    curvature = jacobian.transpose(0, 2, 1) @ jacobian + precision
+    lost = ~(np.isfinite(curvature).all(axis=(1, 2)) & np.isfinite(residual).all(axis=1) & work.converged[rows])
+    curvature[lost] = precision if precision.ndim == 2 else precision[lost]
     for array in (residual, by_shared, cross, gradient):
         array[lost] = 0.0
     transposed = by_shared.transpose(0, 2, 1)
-    away = work.x - work.mean
-    misfit = np.einsum("nm,nm->n", residual, residual) + np.einsum("np,pq,nq->n", away, work.precision, away)
+    whole = "np,pq,nq->n" if precision.ndim == 2 else "np,npq,nq->n"
+    misfit = np.einsum("nm,nm->n", residual, residual) + np.einsum(whole, away, precision, away)
     solved = np.linalg.solve(curvature, np.concatenate([cross, gradient[:, :, None]], axis=2))
     follow = solved[:, :, :N_SHARED]
     own = transposed @ by_shared - cross.transpose(0, 2, 1) @ follow
     pull = (transposed @ residual[:, :, None] - cross.transpose(0, 2, 1) @ solved[:, :, N_SHARED:])[:, :, 0]
-    weight = np.where(lost, 0.0, _weight(work, misfit))
+    weight = np.where(lost, 0.0, _weight(work, misfit, rows))
     np.add.at(system, session, own * weight[:, None, None])
     np.add.at(slope, session, pull * weight[:, None])
-    work.answer, work.rest, work.weight = follow, solved[:, :, N_SHARED], weight
+    if rows.size == work.x.shape[0]:
+        work.answer, work.rest, work.weight = follow, solved[:, :, N_SHARED], weight
+    else:
+        work.answer[rows], work.rest[rows], work.weight[rows] = follow, solved[:, :, N_SHARED], weight
 
 
 def _add_tilt(work: Fitting, shared: Floats, there: Bools, spread: Floats, tilt: Floats) -> None:
@@ -126,8 +142,8 @@ def _add_tilt(work: Fitting, shared: Floats, there: Bools, spread: Floats, tilt:
         np.add.at(tilt[:, j], session, change)
 
 
-def _weight(work: Fitting, chi_square: Floats) -> Floats:
+def _weight(work: Fitting, chi_square: Floats, rows: npt.NDArray[np.intp]) -> Floats:
     """One for a part of the population, less for one far outside it (Huber's weight on the misfit per part)."""
-    count = (work.block.weights(np.arange(work.parts.shape[0])) > 0.0).sum(axis=1)
+    count = (work.block.weights(rows) > 0.0).sum(axis=1)
     usual = count + 4.0 * np.sqrt(2.0 * np.maximum(count, 1))  # mean plus four standard deviations of chi-square
     return np.asarray(np.minimum(1.0, usual / np.maximum(chi_square, 1e-300)))

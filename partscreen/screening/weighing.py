@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
@@ -16,8 +16,11 @@ from partscreen.readings.tables import Lot
 from partscreen.reference.population_spreads import Spreads, load_spreads
 from partscreen.results import ClosestType, Reason
 from partscreen.screening.evidence.hypotheses import area_name
+from partscreen.screening.evidence.joined import TOGETHER
 from partscreen.screening.evidence.knowledge import Knowledge, TypeCentre, session_block, widen
 from partscreen.screening.evidence.linear import N_COORDINATES
+from partscreen.screening.evidence.lot import share_priors
+from partscreen.screening.evidence.settle import Settled, Unsettled, settle_lots
 from partscreen.screening.evidence.weigh_lots import (
     CONTRADICTION,
     LotEvidence,
@@ -162,58 +165,116 @@ def weigh_group(
     good = [number for number in lots if lots[number].known_good]
     taught = {number: take_observations(observations, np.flatnonzero(lot_of == number)) for number in good}
     taught = {number: o for number, o in taught.items() if o.n_parts}
-    out: dict[int, WeighedLot] = {}
-    for done, number in enumerate(lots):
+    school = _School(taught, population)
+    waiting = []
+    for number, lot in lots.items():
         rows = np.flatnonzero(lot_of == number)
         if rows.size:
-            teachers = [o for other, o in taught.items() if other != number]
-            alone = bulk_is_type and not teachers
-            out[number] = _weigh_lot(
-                observations, rows, teachers, lots[number], population, others, prior_share, name, alone
-            )
-        if progress:
-            progress("weighing lots", done + 1, len(lots))
+            alone = bulk_is_type and not any(other != number for other in taught)
+            waiting.append(_prepared(observations, rows, number, lot, school, others, prior_share, alone))
+    out: dict[int, WeighedLot] = {}
+    told = len(lots) - len(waiting)
+    for some in _in_turn(waiting):
+        settled = settle_lots([one.unsettled for one in some], population.constants)
+        for one, its in zip(some, settled, strict=True):
+            out[one.number] = _weighed(one, its, population, name)
+            told += 1
+            if progress:
+                progress("weighing lots", told, len(lots))
     return out
 
 
-def _weigh_lot(
+@dataclass(frozen=True, slots=True)
+class _Prepared:
+    """A lot about to be weighed. teachers: parts of known-good lots behind what is known, by lot."""
+
+    number: int
+    rows: Ints
+    unsettled: Unsettled
+    prior_share: float
+    teachers: tuple[int, ...]
+    surprise: float | None
+
+
+@dataclass(slots=True)
+class _School:
+    """Known-good lots of a type, and what they taught lots of which as much was known before."""
+
+    lots: Mapping[int, Observations]
+    population: PopulationLike
+    learnt: dict[tuple[object, ...], tuple[Knowledge, float]] = field(default_factory=dict)
+
+    def teach(self, known: Knowledge, number: int, sessions: Ints) -> tuple[Knowledge, float | None]:
+        """What is known of a lot of these sessions after the other known-good lots, and their surprise."""
+        told = [
+            (n, sessions.size == 1 and set(o.session.tolist()) == set(sessions.tolist()))
+            for n, o in self.lots.items()
+            if n != number
+        ]
+        if not told:
+            return known, None
+        arrays = (known.centre, known.centre_covariance, known.between, known.within)
+        key = (*(a.tobytes() for a in arrays), known.bulk_is_type, tuple(told))
+        if key not in self.learnt:
+            # Lots of other sessions first: what the last one tells of its session's errors must reach the lot unspoilt.
+            lots = [
+                (self.lots[n], same, misfit_for(self.lots[n], self.population))
+                for n, same in sorted(told, key=lambda pair: pair[1])
+            ]
+            found = learn_from_known_good(known, lots, self.population.constants)
+            self.learnt[key] = found.known, min(found.surprise)
+        return self.learnt[key]
+
+
+def _prepared(
     observations: Observations,
     rows: Ints,
-    teachers: Sequence[Observations],
+    number: int,
     lot: Lot,
-    population: PopulationLike,
+    school: _School,
     others: Sequence[TypeCentre],
     prior_share: float,
-    name: str,
     alone: bool,
-) -> WeighedLot:
+) -> _Prepared:
     mine = take_observations(observations, rows)
     sessions = np.unique(mine.session)
-    known = replace(knowledge_of(mine, sessions, population, others), bulk_is_type=alone)
+    known = replace(knowledge_of(mine, sessions, school.population, others), bulk_is_type=alone)
     if MIXED in lot.extra:
         known = replace(known, within=known.within + known.device_between)
-    surprise: float | None = None
-    if teachers:
-        told = [
-            (o, sessions.size == 1 and set(o.session.tolist()) == set(sessions.tolist()), misfit_for(o, population))
-            for o in teachers
-        ]
-        # Lots of other sessions first: what the last one tells of its session's errors must reach the lot unspoilt.
-        learnt = learn_from_known_good(known, sorted(told, key=lambda pair: pair[1]), population.constants)
-        known, surprise = learnt.known, min(learnt.surprise)
+    known, surprise = school.teach(known, number, sessions)
     share = KNOWN_GOOD_SHARE if lot.known_good else prior_share
-    misfit = misfit_for(mine, population)
-    found = weigh_observations(mine, population.constants, known, prior_share=share, misfit=misfit)
+    unsettled = Unsettled(mine, known, share_priors(share)[1], misfit_for(mine, school.population))
+    teachers = tuple(o.n_parts for n, o in school.lots.items() if n != number)
+    return _Prepared(number, rows, unsettled, share, teachers, surprise)
+
+
+def _in_turn(waiting: Sequence[_Prepared]) -> Iterator[list[_Prepared]]:
+    """Lots that are settled in one go: as many as are fitted side by side."""
+    some: list[_Prepared] = []
+    for one in waiting:
+        if some and sum(two.rows.size for two in some) + one.rows.size > TOGETHER:
+            yield some
+            some = []
+        some.append(one)
+    if some:
+        yield some
+
+
+def _weighed(one: _Prepared, settled: Settled, population: PopulationLike, name: str) -> WeighedLot:
+    mine, known = one.unsettled.observations, one.unsettled.known
+    found = weigh_observations(
+        mine, population.constants, known, prior_share=one.prior_share, misfit=one.unsettled.misfit, settled=settled
+    )
     return WeighedLot(
-        rows,
+        one.rows,
         found,
         known,
-        sum(o.n_parts for o in teachers),
-        len(teachers),
+        sum(one.teachers),
+        len(one.teachers),
         find_outliers(found.readings, found.weighed, known),
         _closest(found, known, name),
-        surprise,
-        None if teachers else _halves(found, known),
+        one.surprise,
+        None if one.teachers else _halves(found, known),
     )
 
 

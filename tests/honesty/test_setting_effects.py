@@ -112,8 +112,9 @@ def test_the_round_a_lot_is_settled_with_explains_it_best(monkeypatch):
     tried, plain = [], settle._tried
 
     def kept(*args):
-        tried.append(plain(*args))
-        return tried[-1]
+        found = plain(*args)
+        tried.extend(found)
+        return found
 
     monkeypatch.setattr(settle, "_tried", kept)
     found = weigh(next(sample_bags("clean")))

@@ -67,6 +67,16 @@ class Linearised:
             self.place[rows],
         )
 
+    def trimmed(self) -> Linearised:
+        """Without readings that no part has."""
+        kept = self.present.any(axis=0)
+        if kept.all():
+            return self
+        return Linearised(
+            self.point, self.residual[:, kept], self.jacobian[:, kept], self.std[:, kept], self.present[:, kept],
+            self.kind[kept], self.misfit[:, kept], self.place[:, kept],
+        )  # fmt: skip
+
 
 def linearise(
     observations: Observations, theta: Floats, constants: TypeConstants, misfit: Misfit | None = None

@@ -7,6 +7,7 @@ again (Gauss-Newton for the lot).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,6 +20,7 @@ from partscreen.device.parameters import AREA_DIRECTION, N_PARAMETERS
 from partscreen.device.prior import TypeConstants
 from partscreen.screening.evidence.engine import ENOUGH, even
 from partscreen.screening.evidence.hypotheses import families
+from partscreen.screening.evidence.joined import join, side_by_side
 from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import Linearised, linearise
 from partscreen.screening.evidence.lot import Fitted, Mode, Share, fit_mode
@@ -28,6 +30,7 @@ from partscreen.screening.fitting import take_observations
 from partscreen.screening.model_error import Misfit, widened
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
 
 ROUNDS = 8
 SHORTER = 0.35  # a step that explained the lot worse is tried again this much shorter
@@ -46,41 +49,68 @@ class Settled:
     marked: Fitted
 
 
+@dataclass(frozen=True, slots=True)
+class Unsettled:
+    """Readings of a lot's parts, and what is known of it. `misfit`: the model's own error by reading; what the lot's
+    parts share of it is taken off."""
+
+    observations: Observations
+    known: Knowledge
+    share: Share
+    misfit: Misfit | None = None
+
+    def take(self, rows: Ints) -> Unsettled:
+        """Some of the parts; sessions keep their numbers."""
+        of = self.misfit
+        taken = None if of is None else Misfit(of.hfe[rows], of.vbe[rows], of.vce_sat[rows])
+        return replace(self, observations=take_observations(self.observations, rows), misfit=taken)
+
+
 def settle(
     observations: Observations, constants: TypeConstants, known: Knowledge, share: Share, misfit: Misfit | None = None
 ) -> Settled:
-    """Fit, find the lot's centre, fit again about it.
+    """Fit, find the lot's centre, fit again about it."""
+    return settle_lots([Unsettled(observations, known, share, misfit)], constants)[0]
 
-    `misfit`: the model's own error by reading; what the lot's parts share of it is taken off.
-    """
-    if not _by_some(observations.n_parts):
-        return _rounds(observations, constants, known, share, misfit)[0]
-    some = even(observations.n_parts)
-    taken = None if misfit is None else Misfit(misfit.hfe[some], misfit.vbe[some], misfit.vce_sat[some])
-    last = _rounds(take_observations(observations, some), constants, known, share, taken)[1]
-    # All parts as in the last round, with the errors of the sessions that it found.
-    wide = observations if misfit is None else widened(observations, misfit)
-    fit = fit_parts(wide, last.mean, last.covariance, constants, starts=1, shared=last.shared)
-    weight = np.zeros(observations.n_parts)
-    weight[some] = last.weight
-    readings = share_misfit(linearise(_in_saturation(observations, fit), fit.theta, constants, misfit), weight)
-    return Settled(readings, marked_mode(readings, known, share))
+
+def settle_lots(lots: Sequence[Unsettled], constants: TypeConstants) -> list[Settled]:
+    """As `settle`, lots of one type side by side: each ends where it would alone, in a fraction of the time."""
+    some = [lot.take(even(lot.observations.n_parts)) if _by_some(lot) else lot for lot in lots]
+    found = _rounds(some, constants)
+    out = [settled for settled, _ in found]
+    large = [i for i, lot in enumerate(lots) if _by_some(lot)]
+    for i, settled in zip(
+        large, _all_parts([lots[i] for i in large], [found[i][1] for i in large], constants), strict=True
+    ):
+        out[i] = settled
+    return out
+
+
+def _all_parts(lots: Sequence[Unsettled], last: Sequence[_Round], constants: TypeConstants) -> list[Settled]:
+    """All parts of large lots as in the last round of some of them, with the errors of the sessions that it found."""
+    out = []
+    for lot, about, (theta, _, readings) in zip(lots, last, _fitted(lots, last, constants, starts=1), strict=True):
+        weight = np.zeros(theta.shape[0])
+        weight[even(theta.shape[0])] = about.weight
+        readings = share_misfit(readings, weight)
+        out.append(Settled(readings, marked_mode(readings, lot.known, lot.share)))
+    return out
 
 
 @dataclass(frozen=True, slots=True)
 class _Round:
     """What a round of fits was about: mean and covariance of the parts, their weights (n,) in the lot; and the errors
-    of the sessions it found."""
+    of the sessions (n_sessions, 3) that it found, None before the first."""
 
     mean: Floats
     covariance: Floats
     weight: Floats
-    shared: Floats
+    shared: Floats | None
 
 
-def _by_some(n: int) -> bool:
+def _by_some(lot: Unsettled) -> bool:
     """The lot is so large that some of its parts settle it."""
-    return n > ENOUGH
+    return lot.observations.n_parts > ENOUGH
 
 
 def _loose(known: Knowledge) -> Floats:
@@ -119,61 +149,111 @@ class _Try:
         return float(self.settled.marked.weight.sum()) >= 1.0
 
 
-def _rounds(
-    observations: Observations, constants: TypeConstants, known: Knowledge, share: Share, misfit: Misfit | None
-) -> tuple[Settled, _Round]:
-    """Fits of all parts about ever better centres; also what the best round was about.
+@dataclass(slots=True)
+class _Search:
+    """A lot on its way: its best round so far, and how much of a whole step is tried next."""
 
-    Where the lot lies far from the type's centre the model is not straight all the way, and a whole step may explain
+    lot: Unsettled
+    best: _Try
+    length: float = 1.0
+
+    @property
+    def settled(self) -> bool:
+        return self.best.peopled and self.best.promise < SETTLED
+
+    def next_round(self) -> _Round:
+        """About a part of the way to the centre that the best round found."""
+        n, marked = N_PARAMETERS, self.best.settled.marked
+        mean = self.best.mean + self.length * (marked.centre[:n] - self.best.mean)
+        covariance = inverse(marked.precision)[:n, :n] + _loose(self.lot.known)
+        return _Round(mean, covariance, np.maximum(marked.weight, 1e-6), self.best.about.shared)
+
+    def weigh(self, found: _Try) -> None:
+        """Keep what explains the lot better; after what does not, try a shorter step."""
+        if found.better_than(self.best):
+            self.best, self.length = found, min(1.0, 2.0 * self.length)
+        else:
+            self.length *= SHORTER
+
+
+def _rounds(lots: Sequence[Unsettled], constants: TypeConstants) -> list[tuple[Settled, _Round]]:
+    """Fits of all parts of each lot about ever better centres; also what the best round was about.
+
+    Where a lot lies far from the type's centre the model is not straight all the way, and a whole step may explain
     the lot worse (whole steps were found to circle for ever): such a step is taken back and a part of it tried.
     """
     n = N_PARAMETERS
-    loose = _loose(known)
-    wide = observations if misfit is None else widened(observations, misfit)
-    best = _tried(
-        observations, wide, constants, known, share, misfit,
-        _Round(known.centre[:n], known.centre_covariance[:n, :n] + loose, _chosen(observations.n_parts), np.empty(0)),
-    )  # fmt: skip
-    length = 1.0
-    for _ in range(ROUNDS - 1):
-        if best.peopled and best.promise < SETTLED:
-            break
-        marked = best.settled.marked
-        weight = _chosen(observations.n_parts)
-        weight[weight > 0.0] = np.maximum(marked.weight, 1e-6)
-        mean = best.mean + length * (marked.centre[:n] - best.mean)
-        covariance = inverse(marked.precision)[:n, :n] + loose
-        found = _tried(
-            observations, wide, constants, known, share, misfit, _Round(mean, covariance, weight, best.about.shared)
+    begin = [
+        _Round(
+            lot.known.centre[:n], lot.known.centre_covariance[:n, :n] + _loose(lot.known),
+            np.ones(lot.observations.n_parts), None,
         )
-        if found.better_than(best):
-            best, length = found, min(1.0, 2.0 * length)
-        else:
-            length *= SHORTER
-    return best.settled, best.about
+        for lot in lots
+    ]  # fmt: skip
+    searches = [_Search(lot, first) for lot, first in zip(lots, _tried(lots, begin, constants), strict=True)]
+    for _ in range(ROUNDS - 1):
+        busy = [search for search in searches if not search.settled]
+        if not busy:
+            break
+        tries = _tried([search.lot for search in busy], [search.next_round() for search in busy], constants)
+        for search, found in zip(busy, tries, strict=True):
+            search.weigh(found)
+    return [(search.best.settled, search.best.about) for search in searches]
 
 
-def _tried(
-    observations: Observations,
-    wide: Observations,
-    constants: TypeConstants,
-    known: Knowledge,
-    share: Share,
-    misfit: Misfit | None,
-    about: _Round,
-) -> _Try:
+def _tried(lots: Sequence[Unsettled], about: Sequence[_Round], constants: TypeConstants) -> list[_Try]:
     """One round: fit, take the derivatives, find the centre."""
-    first = not about.shared.size
-    fit = fit_parts(wide, about.mean, about.covariance, constants, starts=3 if first else 1)
-    linear = linearise(_in_saturation(observations, fit), fit.theta, constants, misfit)
-    readings = share_misfit(linear, about.weight)
-    marked, main = _marked_mode(readings, known, share)
-    d = _with_session(about.mean - known.centre[:N_PARAMETERS], marked, main, known)
-    prior_precision = inverse(known.lot_covariance)
-    at, best = main.at(np.stack((known.centre + d, marked.centre))).T
-    prior, best_prior = (-0.5 * float(x @ prior_precision @ x) for x in (d, marked.centre - known.centre))
-    promise = float(marked.weight @ (best - at)) + best_prior - prior
-    return _Try(Settled(readings, marked), replace(about, shared=fit.shared), about.mean, at, prior, promise)
+    starts = 3 if about and about[0].shared is None else 1
+    # The errors of the sessions are found anew in every round.
+    fresh = [replace(one, shared=None) for one in about]
+    out = []
+    for lot, one, (_, shared, linear) in zip(lots, about, _fitted(lots, fresh, constants, starts=starts), strict=True):
+        known = lot.known
+        readings = share_misfit(linear, one.weight)
+        marked, main = _marked_mode(readings, known, lot.share)
+        d = _with_session(one.mean - known.centre[:N_PARAMETERS], marked, main, known)
+        prior_precision = inverse(known.lot_covariance)
+        at, best = main.at(np.stack((known.centre + d, marked.centre))).T
+        prior, best_prior = (-0.5 * float(x @ prior_precision @ x) for x in (d, marked.centre - known.centre))
+        promise = float(marked.weight @ (best - at)) + best_prior - prior
+        out.append(_Try(Settled(readings, marked), replace(one, shared=shared), one.mean, at, prior, promise))
+    return out
+
+
+def _fitted(
+    lots: Sequence[Unsettled], about: Sequence[_Round], constants: TypeConstants, *, starts: int
+) -> list[tuple[Floats, Floats, Linearised]]:
+    """Of each lot its parts' fits, the errors of its sessions, and the readings about the fits."""
+    out: list[tuple[Floats, Floats, Linearised] | None] = [None] * len(lots)
+    for numbers in side_by_side([lot.observations for lot in lots], constants):
+        joint = join([lots[i].observations for i in numbers])
+        misfit = _joined_misfit([lots[i].misfit for i in numbers])
+        wide = joint.observations if misfit is None else widened(joint.observations, misfit)
+        mine = [about[i] for i in numbers]
+        alone = len(mine) == 1
+        known = [one.shared for one in mine if one.shared is not None]
+        fit = fit_parts(
+            wide,
+            mine[0].mean if alone else np.stack([one.mean for one in mine])[joint.family],
+            mine[0].covariance if alone else np.stack([one.covariance for one in mine]),
+            constants,
+            starts=starts,
+            shared=joint.sessions_in(known) if known else None,
+            family=None if alone else joint.family,
+        )
+        linear = linearise(_in_saturation(joint.observations, fit), fit.theta, constants, misfit)
+        for place, number in enumerate(numbers):
+            rows = joint.rows_of(place)
+            readings = linear if alone else linear.pick(rows).trimmed()
+            out[number] = (fit.theta[rows], joint.sessions_out(fit.shared, place), readings)
+    return [one for one in out if one is not None]
+
+
+def _joined_misfit(of: Sequence[Misfit | None]) -> Misfit | None:
+    told = [one for one in of if one is not None]
+    if not told:
+        return None
+    return Misfit(*(np.concatenate([getattr(one, name) for one in told]) for name in ("hfe", "vbe", "vce_sat")))
 
 
 def _with_session(device: Floats, marked: Fitted, main: Quadratic, known: Knowledge) -> Floats:
@@ -189,13 +269,6 @@ def _with_session(device: Floats, marked: Fitted, main: Quadratic, known: Knowle
 def _in_saturation(observations: Observations, fit: FitResult) -> Observations:
     """Without readings of VCE(sat) where a part has left saturation: the fit leaves them out, and so does weighing."""
     return replace(observations, vce_sat=np.where(fit.sat_left, np.nan, observations.vce_sat))
-
-
-def _chosen(n: int) -> Floats:
-    """1 for the parts that find the lot's centre, 0 for the others of a large lot."""
-    weight = np.zeros(n)
-    weight[even(n) if n > ENOUGH else slice(None)] = 1.0
-    return weight
 
 
 def marked_mode(readings: Linearised, known: Knowledge, share: Share) -> Fitted:

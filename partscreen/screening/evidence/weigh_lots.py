@@ -20,7 +20,7 @@ from partscreen.screening.evidence.linear import ORDER, Linearised
 from partscreen.screening.evidence.lot import Share, share_priors
 from partscreen.screening.evidence.quadratic import inverse
 from partscreen.screening.evidence.reach import Area, area_ratio, powers, reach
-from partscreen.screening.evidence.settle import settle
+from partscreen.screening.evidence.settle import Settled, settle
 from partscreen.screening.model_error import Misfit
 
 Floats = npt.NDArray[np.float64]
@@ -115,6 +115,7 @@ def weigh_observations(
     *,
     prior_share: float = 0.1,
     misfit: Misfit | None = None,
+    settled: Settled | None = None,
 ) -> LotEvidence:
     """Evidence, probabilities, reach and area of the parts of one lot, read in one session.
 
@@ -125,9 +126,10 @@ def weigh_observations(
     known : of the marked type, after known-good parts where there are any
     prior_share : expected share of unfit parts (assumption 0.1 unless the user says otherwise)
     misfit : the model's own error by reading; None where the readings come from the model itself
+    settled : the lot as `settle_lots` left it, with others of its type; None: it is settled here
     """
     _, good, _ = share_priors(prior_share)
-    readings = settle(observations, constants, known, good, misfit).readings
+    readings = (settled or settle(observations, constants, known, good, misfit)).readings
     weighed = weigh_lot(readings, known, prior_share=prior_share)
     about = weighed.centre_covariance + known.within
     groups = families(known.within, known.device_between)
