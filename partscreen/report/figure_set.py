@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from partscreen.report.data import ReportData
 from partscreen.report.figures import capacitance_panels, hfe_panel, sat_panel, vbe_panel
@@ -30,7 +30,13 @@ class NamedPanel:
     """A figure and the name of its file, without the ending."""
 
     name: str
-    panel: Panel
+    panel: Panel = field(repr=False)
+
+    def _repr_svg_(self) -> str:
+        """How a notebook shows it."""
+        from partscreen.report.figure_files import figure_file
+
+        return figure_file(self.panel, "svg").decode()
 
 
 def screening_set(screening: Screening, data: ReportData | None) -> list[NamedPanel]:

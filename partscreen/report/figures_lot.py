@@ -60,16 +60,20 @@ def area_panel(lot: LotResult) -> Panel | None:
     value, low, high = (_of_interval(parts, end) for end in ("value", "low", "high"))
     rows = np.arange(float(len(parts)), 0.0, -1.0)
     ends = span([value, low, high]) or (0.5, 1.0)
-    x = linear_axis("effective die area against the type's (ratio), with 95 % interval", 0.0, 1.06 * max(1.2, ends[1]))
+    alone = any(reason.code == "NO_ABSOLUTE_REFERENCE" for reason in lot.reasons)
+    whose = "the lot's main population" if alone else "the type's"
+    x = linear_axis(f"effective die area against {whose} (ratio), with 95 % interval", 0.0, 1.06 * max(1.2, ends[1]))
     y = category_axis(_rows_label(len(parts)), _row_names(parts))
     marks: list[Mark] = [Line(np.ones(2), np.array([y.low, y.high]), 0.8, 0.55, (4, 3))]
     weight = 0.9 if len(parts) <= EVERY_ROW else 0.5
     marks.append(Line(*_bars(low, high, rows), weight, 0.6))
     marks += _row_marks(parts, value, rows)
     words = (
-        f"Die area of {len(parts)} parts of lot {short(lot.lot, 24)} against the type's, with 95 % intervals. "
-        f"Dashed: the type's own area."
+        f"Die area of {len(parts)} parts of lot {short(lot.lot, 24)} against {whose}, with 95 % intervals. "
+        f"Dashed: the same area."
     )
+    if alone:
+        words += " Nothing is known that vouches for the lot as a whole: all its dies could be smaller alike."
     key = disposition_key([p.disposition for p in parts])
     return Panel("Die area of each part", words, x, y, tuple(marks), key=key)
 

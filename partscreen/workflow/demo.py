@@ -12,6 +12,7 @@ from partscreen.workflow.writing import write_outcome
 if TYPE_CHECKING:
     from partscreen.matching.options import MatchOptions
     from partscreen.results import Screening
+    from partscreen.simulate.scenario import DemoFiles
     from partscreen.stage.model import Stage
 
 SETS = 2
@@ -23,6 +24,13 @@ FITTING_FILES = {
     "card.pdf": "the power-up cards, one for each set",
 }
 """What the demo writes beside the report, and what it is."""
+
+
+def copy_demo(folder: Path) -> DemoFiles:
+    """The files of the invented scenario, copied into a folder; where each lies: readings, lots, kit, stage."""
+    from partscreen.simulate.scenario import copy_demo_files
+
+    return copy_demo_files(folder)
 
 
 def run_demo(out: Path, *, progress: Progress | None = None) -> tuple[Outcome, Path]:

@@ -12,7 +12,7 @@ from partscreen.report.figures import vbe_panel
 from partscreen.report.figures_lot import area_panel, control_panels, groups_panel, whole_lot_panels
 from partscreen.report.figures_part import evidence_panel
 from partscreen.report.panels import Label, Line, Points
-from partscreen.results import GroupsSeen, Interval, LotResult, PartResult, ReadingEvidence
+from partscreen.results import GroupsSeen, Interval, LotResult, PartResult, ReadingEvidence, Reason
 
 
 def part(name, disposition="accept", ratio=None, **more):
@@ -44,6 +44,14 @@ def test_areas_are_those_of_the_result_the_smallest_on_top_with_their_intervals(
     assert {s.word for s in panel.key} == {"accepted", "held", "rejected"}  # the part without an area is not drawn
     assert "ratio" in panel.x.label
     assert "95 %" in panel.x.label
+
+
+def test_a_lot_that_nothing_vouches_for_is_drawn_against_itself_and_the_figure_says_so():
+    reason = Reason(code="NO_ABSOLUTE_REFERENCE", sentence="A whole lot of another die would look the same.")
+    panel = area_panel(lot(BAG).model_copy(update={"reasons": [reason]}))
+    assert "the lot's main population" in panel.x.label
+    assert "smaller alike" in panel.description
+    assert "the type's" in area_panel(lot(BAG)).x.label
 
 
 def test_an_area_without_interval_has_a_mark_and_no_bar():
