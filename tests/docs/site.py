@@ -43,6 +43,8 @@ def main(out: Path) -> int:
     """Build and say where; what is wrong goes to standard error."""
     ran = build(out)
     sys.stderr.write(ran.stderr)
+    if "toc.not_included" in ran.stderr:
+        sys.stderr.write("list the page in docs/index.md, with the others of its kind\n")
     if not ran.returncode:
         print(f"written: {out / 'index.html'}")
     return ran.returncode
