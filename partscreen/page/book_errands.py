@@ -67,7 +67,7 @@ async def begin(request: Request, form: FormData) -> Response:
     if kind not in _ASK:
         raise HTTPException(404, "There is no such page.")
     desk, book = desk_of(request), settings_of(request).book
-    errand = desk.errands.new(kind, "/book/work/{id}", TITLES[kind])
+    errand = desk.errands.new(kind, "/book/done/{id}", TITLES[kind])
     fields: dict[str, Sequence[str]] = {"files": READINGS, "kit": TOML, "columns": TOML} if kind == "remeasure" else {}
     problems = await brought(request, form, errand, fields, single=("kit", "columns"))
     try:
@@ -169,5 +169,5 @@ ROUTES: list[BaseRoute] = [
     Route("/book/again", again),
     Route("/book/remeasure", remeasure),
     post("/book/keep/{kind}", begin),
-    Route("/book/work/{errand}", work),
+    Route("/book/done/{errand}", work),
 ]
