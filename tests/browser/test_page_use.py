@@ -1,90 +1,15 @@
-"""The page in a real browser (Chromium, driven through Playwright): a bag judged by mouse, and by keyboard alone.
-
-Nothing may be asked of another machine: every name but this machine's is unresolvable, and each request is looked at.
-"""
+"""The page in a real browser (Chromium, driven through Playwright): a bag judged by mouse, and by keyboard alone."""
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
-import socket
-import threading
-import time
 
-import pytest
-
+from tests.browser.keys import chooser_by_key, tab_to
+from tests.browser.watched import Watched
 from tests.docs.bag import FOLDER
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--host-resolver-rules=MAP * ~NOTFOUND , EXCLUDE 127.0.0.1"]
-WAIT = 30_000  # ms; a busy machine may take so long to judge six parts
 FILES = [str(FOLDER / name) for name in ("bag.csv", "capacitance.csv")]
 SHEET = str(FOLDER / "lots.csv")
-
-
-@pytest.fixture(scope="module")
-def address(tmp_path_factory):
-    """A page that is served in a thread of its own."""
-    import uvicorn
-
-    from partscreen.page.app import build_app
-    from partscreen.page.settings import PageSettings
-
-    with socket.socket() as sock:
-        sock.bind(("127.0.0.1", 0))
-        sock.listen(32)
-        settings = PageSettings(port=sock.getsockname()[1], book=str(tmp_path_factory.mktemp("book") / "book.db"))
-        config = uvicorn.Config(build_app(settings), log_level="warning", ws="none", access_log=False, http="h11")
-        server = uvicorn.Server(config)
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]}, daemon=True)
-        thread.start()
-        until = time.monotonic() + 20
-        while not server.started and time.monotonic() < until:
-            time.sleep(0.05)
-        yield f"http://127.0.0.1:{settings.port}"
-        server.should_exit = True
-        thread.join(10)
-
-
-@pytest.fixture(scope="module")
-def browser():
-    if CHROMIUM is None:
-        if os.environ.get("CI"):
-            pytest.fail("Chromium is missing; the page must be used by a browser in CI (apt-get install chromium)")
-        pytest.skip("Chromium is not installed: the page is not used by a browser")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as player:
-        opened = player.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield opened
-        opened.close()
-
-
-class Watched:
-    """A tab whose complaints and requests are written down."""
-
-    def __init__(self, browser, address: str, **more) -> None:
-        self.address, self.complaints, self.asked = address, [], []
-        self.context = browser.new_context(viewport={"width": 1280, "height": 900}, **more)
-        self.tab = self.context.new_page()
-        self.tab.set_default_timeout(WAIT)
-        self.tab.on("console", lambda m: self.complaints.append(m.text) if m.type in ("error", "warning") else None)
-        self.tab.on("pageerror", lambda error: self.complaints.append(str(error)))
-        self.tab.on("request", lambda request: self.asked.append(request.url))
-
-    def end(self) -> None:
-        self.context.close()
-        assert self.complaints == []
-        assert self.asked
-        assert all(url.startswith(self.address + "/") for url in self.asked)
-
-
-@pytest.fixture
-def watched(browser, address):
-    seen = Watched(browser, address)
-    yield seen
-    seen.end()
 
 
 def test_a_bag_is_judged_by_mouse_to_the_last_part_and_the_report(watched, tmp_path):
@@ -123,34 +48,6 @@ def test_a_bag_is_judged_by_mouse_to_the_last_part_and_the_report(watched, tmp_p
             tab.get_by_role("link", name=name).click()
         given.value.save_as(tmp_path / "kept")
         assert start in (tmp_path / "kept").read_bytes()[:200]
-
-
-def tab_to(tab, words: str) -> None:
-    """Press Tab until what is focused says so; the focus must be seen."""
-    told = """() => { const e = document.activeElement; const l = e.labels && e.labels[0];
-      return [(e.innerText || "") + "|" + (l ? l.innerText : "") + "|" + (e.getAttribute("aria-label") || ""),
-              getComputedStyle(e).outlineStyle] }"""
-    for _ in range(80):
-        tab.keyboard.press("Tab")
-        said, outline = tab.evaluate(told)
-        if words in said:
-            assert outline != "none", f"the focus on {words!r} is not seen"
-            return
-    raise AssertionError(f"{words!r} is not reached by Tab")
-
-
-def chooser_by_key(tab):
-    """The file chooser that the space bar opens; a headless browser under load was seen to lose the first one."""
-    from playwright.sync_api import TimeoutError as PlaywrightTimeout
-
-    for _ in range(3):
-        try:
-            with tab.expect_file_chooser(timeout=10_000) as chooser:
-                tab.keyboard.press("Space")
-            return chooser.value
-        except PlaywrightTimeout:
-            tab_to(tab, "Choose files")
-    raise AssertionError("the space bar opens no file chooser")
 
 
 def test_a_bag_is_judged_by_keyboard_alone(watched):

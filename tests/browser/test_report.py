@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
 import struct
 import subprocess
 import zlib
@@ -13,10 +11,10 @@ from pathlib import Path
 import pytest
 
 from partscreen.report.html import render_report
+from tests.browser.tools import CHROMIUM, need_chromium
 from tests.report.invented import screening
 from tests.report.page import Page
 
-CHROMIUM = shutil.which("chromium") or ("/usr/bin/chromium" if Path("/usr/bin/chromium").exists() else None)
 FLAGS = (
     "--headless",
     "--no-sandbox",
@@ -32,12 +30,7 @@ FLAGS = (
 
 @pytest.fixture(scope="module", autouse=True)
 def _browser():
-    if CHROMIUM is None:
-        if os.environ.get("CI"):
-            pytest.fail(
-                "Chromium is missing; the report must be looked at by a browser in CI (apt-get install chromium)"
-            )
-        pytest.skip("Chromium is not installed: the report is not looked at by a browser")
+    need_chromium()
 
 
 @pytest.fixture(scope="module")
