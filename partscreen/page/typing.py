@@ -186,11 +186,12 @@ async def line(request: Request, form: FormData) -> Response:
         return RedirectResponse(_address(here, asked), 303)  # Enter once too often
     sent = Sent(
         text(form, "say") or text(form, "line"), text(form, "part"), _whole(text(form, "seen")), text(form, "asked"),
-        text(form, "replaces"),
+        text(form, "asked_line"), text(form, "replaces"),
     )  # fmt: skip
     try:
         told = await run_in_threadpool(here.live.send, sent)
     except UnusableInput as error:
+        room_of(request).close(here.live.name)  # what is on disk counts; it is read again with the next line
         return _typing_page(request, here, asked, 507, problems=problems_in(error), again=sent.line)
     here.heard(told)
     if told.reply is not None and told.reply.end:
@@ -225,11 +226,12 @@ async def fields(request: Request, form: FormData) -> Response:
     words = " ".join(cells)
     sent = Sent(
         f"{part.rstrip(':')}: {words}" if named else words, text(form, "part"), _whole(text(form, "seen")),
-        text(form, "asked"), text(form, "replaces"),
+        text(form, "asked"), text(form, "asked_line"), text(form, "replaces"),
     )  # fmt: skip
     try:
         told = await run_in_threadpool(here.live.send, sent)
     except UnusableInput as error:
+        room_of(request).close(here.live.name)
         return _typing_page(request, here, asked, 507, problems=problems_in(error), cells=cells_, name=part)
     here.heard(told)
     if told.again:
@@ -269,10 +271,10 @@ async def answer(request: Request) -> Response:
 
 async def end(request: Request, form: FormData) -> Response:
     """End the sitting: its files go on to the judgement of the whole lot."""
-    return await _end(request, await _here(request))
+    return await _end(request, await _here(request), text(form, "record") == "yes")
 
 
-async def _end(request: Request, here: OpenHere) -> Response:
+async def _end(request: Request, here: OpenHere, record: bool = False) -> Response:
     from partscreen.workflow import files_of_sitting
 
     desk = desk_of(request)
@@ -286,6 +288,7 @@ async def _end(request: Request, here: OpenHere) -> Response:
     tray.references = found.references
     if found.temperature_c is not None:
         tray.numbers["temperature_c"] = found.temperature_c
+    tray.record = record
     here.end()
     desk.judge(tray, settings_of(request).book)
     return RedirectResponse(f"/tray/{tray.id}/result", 303)
@@ -295,12 +298,6 @@ async def table(request: Request) -> Response:
     """The lines so far, as the file that `read` and `screen` take."""
     live = (await _here(request)).live
     return FileResponse(live.opened.options.out, filename=safe_name(f"{live.about.lot}.csv"), media_type="text/csv")
-
-
-async def leave(request: Request, form: FormData) -> Response:
-    """Let go of a sitting, so that the command line can go on with it."""
-    room_of(request).close(request.path_params["sitting"])
-    return RedirectResponse("/typing", 303)
 
 
 async def ask_drop(request: Request) -> Response:
@@ -334,7 +331,6 @@ ROUTES: list[BaseRoute] = [
     Route("/typing/{sitting}/answer", answer),
     Route("/typing/{sitting}/readings.csv", table),
     post("/typing/{sitting}/end", end),
-    post("/typing/{sitting}/leave", leave),
     Route("/typing/{sitting}/drop", ask_drop),
     post("/typing/{sitting}/drop", drop),
 ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -109,7 +110,8 @@ class TypingRoom:
         with self._lock:
             here = self._open.pop(name, None)
             if here is not None:
-                here.live.close()
+                with suppress(OSError):  # a full disk refuses what the buffer still holds; it was not confirmed
+                    here.live.close()
 
     def close_all(self) -> None:
         """Let go of all."""

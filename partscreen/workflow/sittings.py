@@ -63,12 +63,17 @@ class KeptSitting:
 
 @dataclass(frozen=True, slots=True)
 class Sent:
-    """A line as a window sent it, and what that window showed: the part asked for, lines kept, the line asked about."""
+    """A line as a window sent it, and what that window showed.
+
+    `part`: the one asked for; `seen`: events of the journal; `asked`, `asked_line`: mark and line of the open question;
+    `replaces`: the part whose line is put right.
+    """
 
     line: str
     part: str = ""
     seen: int = -1
     asked: str = ""
+    asked_line: str = ""
     replaces: str = ""
 
 
@@ -81,6 +86,11 @@ class Told:
     kept: Entry | None = None
     reply: Reply | None = None
 
+    @property
+    def done(self) -> bool:
+        """Whether the table is another since."""
+        return self.reply is not None and self.reply.changed
+
 
 @dataclass(slots=True)
 class LiveSitting:
@@ -92,7 +102,7 @@ class LiveSitting:
     opened: OpenSitting
     settle: float = 0.0
     _lock: threading.Lock = field(default_factory=threading.Lock)
-    _last: tuple[str, int] = ("", -1)
+    _last: tuple[Sent, Told] | None = None
 
     @property
     def seen(self) -> int:
@@ -108,7 +118,11 @@ class LiveSitting:
             The disk refuses the line.
         """
         with self._lock:
+            if self._last is not None and self._last[0] == sent:
+                before = self._last[1]
+                return Told([f"This came twice and is done once: {sent.line}"] if before.done else before.say)
             told = self._apart(sent) or self._taken(sent)
+            self._last = (sent, told)
             self._keep_question()
             return told
 
@@ -116,17 +130,12 @@ class LiveSitting:
         """What is said where another window was quicker; None: nothing stands in the way."""
         line = sent.line.strip()
         question = self.opened.sitting.question
-        now = question.line if question is not None else ""
-        if (line, sent.seen) == self._last and line:
-            return Told([f"This line came twice and is kept once: {line}"])
+        now = question.mark if question is not None else ""
         if sent.seen == self.seen and sent.asked == now:
             return None
         if line.casefold() in _ANSWERS and sent.asked != now:
-            return Told(
-                ["That question is no longer open: another window answered it, or the line changed."], sent.asked
-            )
-        if question is not None and line == now:
-            return Told()  # sent twice: the question stands
+            words = "That question is no longer open: another window answered it, or the line changed."
+            return Told([words], "" if question is not None else sent.asked_line)
         if question is not None and sent.asked != now and line.casefold() not in _ANSWERS:
             words = f"Another window has a question open about {question.part}. Answer it, then send this line again."
             return Told([words], line)
@@ -139,6 +148,8 @@ class LiveSitting:
 
         line, sitting, before = sent.line.strip(), self.opened.sitting, self.seen
         word = line.split()[0].casefold() if line else ""
+        if line.casefold() == "skip" and sent.part:
+            line = f"skip {sent.part}"  # the part that its window showed
         plain = word not in WORDS and word not in _ANSWERS and bool(line) and sitting.order.alone(line) is None
         named = line
         other = sitting.question is not None or self._part_now() != sent.part
@@ -148,8 +159,6 @@ class LiveSitting:
         reply = self.opened.take(named, replaces=bool(sent.replaces) and plain)
         if reply.settle is not None and reply.settle >= 0.0:
             self.settle = reply.settle
-        if reply.kept is not None:
-            self._last = (line, sent.seen)
         refused = plain and reply.kept is None and not sitting.asks
         return Told(reply.say, line if refused and self.seen == before else "", reply.kept, reply)
 

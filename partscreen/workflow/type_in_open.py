@@ -87,6 +87,7 @@ class OpenSitting:
         UnusableInput
             The disk refuses the line.
         """
+        self.journal.renew_session()
         reply = self.sitting.take(text, replaces=replaces)
         if reply.changed:
             self.write()

@@ -187,8 +187,63 @@ def test_a_form_that_is_sent_twice_is_kept_once(visitor):
     bench = Bench.begin(visitor, "TWO")
     told = {**bench.hidden(), "line": "1.92 190 95"}
     visitor.post(bench.path, told)
-    assert "came twice and is kept once" in text_of(visitor.post(bench.path, told))
+    assert "came twice and is done once" in text_of(visitor.post(bench.path, told))
     assert len(bench.rows()) == 1
+    bench.look()
+    bench.send("1.85 187 92")
+    undo = {**bench.hidden(), "say": "undo"}
+    visitor.post(bench.path, undo)
+    visitor.post(bench.path, undo)
+    assert len(bench.rows()) == 1
+
+
+def test_an_answer_is_never_taken_for_another_question_about_the_same_line(visitor):
+    bench = Bench.begin(visitor, "QQ")
+    for line in ("1.92 190 95", "1.85 187 92", "1.90 188 96"):
+        bench.send(line)
+    assert "QQ-T0002 is in already" in bench.send("T2: 0.00189 184 94")
+    yes = {**bench.hidden(), "say": "keep"}
+    assert "Is it 1.89 nF?" in text_of(visitor.post(bench.path, yes))  # keep leads to the next question
+    twice = text_of(visitor.post(bench.path, yes))
+    assert "Is it 1.89 nF?" in twice
+    assert "kept QQ-T0002" not in twice
+    bench.look()
+    assert "kept QQ-T0002: C_BE 1.89 nF" in bench.send(say="yes")
+
+
+def test_leaving_a_part_out_means_the_part_that_the_window_shows(visitor):
+    bench = Bench.begin(visitor, "SK")
+    other = Bench(visitor, visitor.get(bench.path))
+    bench.send("1.92 190 95")
+    assert "SK-T0001 is in already" in other.send(say="skip")
+    assert bench.asked == "SK-T0002"
+
+
+def test_a_disk_that_refuses_a_line_is_told_and_the_line_comes_back(visitor, monkeypatch):
+    bench = Bench.begin(visitor, "FULL")
+    bench.send("1.92 190 95")
+
+    def refuse(_):
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr("partscreen.readings.typed.journal.os.fsync", refuse)
+        words = bench.send("1.85 187 92")
+        assert bench.shown.status_code == 507
+        assert "No space left on device" in words
+        assert bench.field == "1.85 187 92"
+    bench.look()
+    words = bench.send("1.85 187 92")
+    assert "kept FULL-T0002" in words or "Was its line typed twice?" in words
+    assert bench.rows()[0]["hFE @ IC=1 A, VCE=5 V"] == "95"
+
+
+def test_lines_after_a_long_break_are_of_another_session_though_the_page_stayed_open(visitor, monkeypatch):
+    bench = Bench.begin(visitor, "LONG")
+    bench.send("1.92 190 95")
+    monkeypatch.setattr("partscreen.readings.typed.journal.SAME_SITTING", -1.0)
+    bench.send("1.85 187 92")
+    assert [row["session"] for row in bench.rows()] == ["LONG sitting 1", "LONG sitting 2"]
 
 
 def test_a_stopped_server_loses_nothing_that_was_sent(tmp_path):

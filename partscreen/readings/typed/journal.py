@@ -105,6 +105,10 @@ class Journal:
                       "values": {str(k): v for k, v in entry.values.items()}, "typed": entry.typed,
                       "session": entry.session})  # fmt: skip
 
+    def renew_session(self) -> None:
+        """Begin another session where the newest line is so old that room and instruments may have moved."""
+        self.session = max(self.session, self._session_now())
+
     def take_back(self) -> Entry | None:
         """The newest line that still stands is taken back; None: there is none."""
         _, newest = standing(self.events)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
@@ -71,6 +72,11 @@ class Question:
     words: str
     answers: tuple[str, ...]
     instead: str = ""
+
+    @property
+    def mark(self) -> str:
+        """Tells this question from any other about the same line."""
+        return hashlib.sha256("\0".join((self.part, self.line, self.words)).encode()).hexdigest()[:16]
 
 
 @dataclass(slots=True)
