@@ -4,7 +4,7 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 DEMO_OUT ?= demo_report
 
-.PHONY: demo test checkers check lint types imports docs site measure long lock clean
+.PHONY: fuzz demo test checkers check lint types imports docs site measure long lock clean
 
 $(VENV)/.installed: pyproject.toml requirements.lock
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "partscreen needs Python 3.11 or newer")'
@@ -55,8 +55,14 @@ measure: $(VENV)/.installed-dev  ## benchmarks: ratios of one run
 	$(BIN)/python -m benchmarks.matching_speed
 	$(BIN)/python -m benchmarks.trust_speed
 
-long: $(VENV)/.installed-dev  ## the tests that take minutes
+long: $(VENV)/.installed-dev fuzz  ## the tests that take minutes, and the search for inputs that break a parser
 	$(BIN)/python -m pytest -m long
+
+FUZZED := text workbook json toml reading_string
+FUZZ_SECONDS ?= 600
+fuzz: $(VENV)/.installed-dev  ## coverage-guided search, each parser for FUZZ_SECONDS; what it finds stays in tests/fuzz/found
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check 'atheris>=3.0'
+	for door in $(FUZZED); do $(BIN)/python -m tests.fuzz.run $$door --seconds $(FUZZ_SECONDS) || exit 1; done
 
 lock: $(VENV)/.installed-dev  ## write the versions now installed
 	$(BIN)/python -m pip freeze --exclude-editable > requirements.lock

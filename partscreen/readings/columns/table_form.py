@@ -30,7 +30,7 @@ class RowTold:
 
 WORKBOOK = "workbook"  # encoding of tables whose cells may be stored numbers
 _COMMENT = ("#", "%", "//")
-_LOOKED_AT = 200_000  # cells looked at in the search for the header, or a hostile file takes minutes
+_LOOKED_AT = 50_000  # cells looked at in the search for the header, or a hostile file takes minutes
 _SEARCHED = 400  # records searched for the header: longer preambles are not met with in practice (assumption)
 
 

@@ -12,6 +12,7 @@ from partscreen.readings.columns.table_form import HeaderTest, RowTold, Table, b
 from partscreen.readings.sizes import MAX_LINES
 
 _HEAD = 600  # lines looked at to find separator and header
+_LONGEST_QUOTE = 30  # lines that one cell in quotes may run over
 LONGEST_LINE = 100_000  # characters; no row of readings comes near it (assumption)
 _BINARY = {
     b"%PDF": "a PDF",
@@ -202,15 +203,21 @@ def _by_mark(lines: list[str], delimiter: str) -> tuple[list[list[str]], list[in
     records: list[list[str]] = []
     starts: list[int] = []
     row = 1
-    for record in reader:
-        if reader.line_num - row > 30:  # a quote that never closes swallows the file: read its line plainly instead
-            return [line.split(delimiter) if line else [] for line in lines], rows
-        if record:
-            record[-1] = record[-1].rstrip("\n")
-        records.append([] if record == [""] else record)
-        starts.append(row)
-        row = reader.line_num + 1
-    return records, starts
+    try:
+        for record in reader:
+            if reader.line_num - row > _LONGEST_QUOTE:
+                break
+            if record:
+                record[-1] = record[-1].rstrip("\n")
+            records.append([] if record == [""] else record)
+            starts.append(row)
+            row = reader.line_num + 1
+        else:
+            return records, starts
+    except csv.Error:  # a cell of more than 131,072 characters
+        pass
+    # A quote that never closes swallows the file: its lines are read plainly instead.
+    return [line.split(delimiter) if line else [] for line in lines], rows
 
 
 def _no_header(file: str, lines: list[str], test: HeaderTest) -> Problem:

@@ -30,7 +30,9 @@ def scan_content(content: bytes) -> dict[str, SheetScan]:
     parser.StartDoctypeDeclHandler = _refuse
     try:
         parser.Parse(content, True)
-    except expat.ExpatError as error:
+    except Refused:
+        raise
+    except (expat.ExpatError, LookupError, ValueError) as error:  # LookupError: an encoding that nobody knows
         fix = "open it in a spreadsheet program and save it again, or export CSV"
         raise Refused("WORKBOOK_UNREADABLE", f"the workbook cannot be opened ({error})", fix) from error
     return counter.sheets

@@ -8,7 +8,7 @@ from typing import Any
 from partscreen.errors import Problem
 from partscreen.readings.columns.numbers import NumberText, plain_marks
 from partscreen.readings.columns.table_form import WORKBOOK, HeaderTest, Table, too_many_columns
-from partscreen.readings.sizes import MAX_CELLS, MAX_COLUMNS, MAX_UNPACKED, MIB
+from partscreen.readings.sizes import MAX_CELLS, MAX_COLUMNS, MAX_TEXT_IN_CELLS, MAX_UNPACKED, MIB
 
 
 def read_parquet_tables(
@@ -26,6 +26,9 @@ def read_parquet_tables(
     try:
         opened = parquet.ParquetFile(io.BytesIO(data))
         size = _too_large(opened.metadata)
+        if not size:
+            texts = [str(one.name) for one in opened.schema_arrow if pyarrow.types.is_string(one.type)]
+            opened = parquet.ParquetFile(io.BytesIO(data), read_dictionary=texts)
         if size:
             return [], [Problem("TOO_LARGE", size, "split the file", file)]
         header = [str(name) for name in opened.schema_arrow.names]
@@ -36,6 +39,9 @@ def read_parquet_tables(
             what = f"none of the names is known: {', '.join(header[:20])}"
             return [], [Problem("NO_HEADER", what, fix, file)]
         frame = opened.read()
+        size = _texts_too_long(frame)
+        if size:
+            return [], [Problem("TOO_LARGE", size, "split the file", file)]
     except (pyarrow.ArrowException, OSError, ValueError, MemoryError) as error:
         said = " ".join(str(error).split())[:200]
         fix = "write the file again, or export the readings as CSV"
@@ -56,6 +62,22 @@ def _too_large(metadata: Any) -> str:
         return f"the file holds {cells:,} cells; at most {MAX_CELLS:,} are read"
     size = sum(metadata.row_group(i).total_byte_size for i in range(metadata.num_row_groups))
     return f"the file unpacks to more than {MAX_UNPACKED // MIB} MiB" if size > MAX_UNPACKED else ""
+
+
+def _texts_too_long(frame: Any) -> str:
+    """What is too long: a text that stands once in the file may stand in a million cells."""
+    from pyarrow import compute, types
+
+    characters = 0
+    for column in frame.columns:
+        kind = column.type.value_type if types.is_dictionary(column.type) else column.type
+        if not (types.is_string(kind) or types.is_binary(kind) or types.is_large_string(kind)):
+            continue
+        for piece in column.chunks:
+            plain = types.is_dictionary(piece.type)
+            lengths = compute.binary_length(piece.dictionary if plain else piece)
+            characters += compute.sum(lengths.take(piece.indices) if plain else lengths).as_py() or 0
+    return f"its texts are longer than {MAX_TEXT_IN_CELLS // MIB} MiB" if characters > MAX_TEXT_IN_CELLS else ""
 
 
 def _texts(column: Any, table: Table, index: int) -> list[str]:

@@ -72,5 +72,9 @@ def open_tables(path: Path, test: HeaderTest, delimiter: str = "", name: str = "
             else f"it cannot be opened ({error.strerror})"
         )
         return Opened(problems=[Problem("FILE_MISSING", why, "check the path and the name", name)])
-    tables, problems = reader_for(path, data)(name, data, test, delimiter)
+    try:
+        tables, problems = reader_for(path, data)(name, data, test, delimiter)
+    except MemoryError:
+        what = "the file is not read: this computer has not the memory for what it unpacks to"
+        return Opened(problems=[Problem("TOO_LARGE", what, "split the file, or close other programs", name)])
     return Opened(tables, hashlib.sha256(data).hexdigest(), problems)
