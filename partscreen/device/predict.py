@@ -254,17 +254,20 @@ def predict_saturation(
     p, rise = points_of(parts, used_temp, n_points)
     vbe, vbc = _begin(start, start_saturation, p, forced)
     tolerance = TOLERANCE if start is None else start.tolerance
-    for _ in range(15):
-        vbe, vbc, reached = newton(p, forced, saturation_system, vbe, vbc, tolerance=tolerance)
-        vce = vbe - vbc + extra
-        if not heated:
-            break
+    vbe, vbc, reached = newton(p, forced, saturation_system, vbe, vbc, tolerance=tolerance)
+    vce = vbe - vbc + extra
+    for _ in range(14 if heated else 0):
         before = junction
         junction = temp + heat * np.where(reached, vce, 0.0).reshape(shape)
-        if np.max(np.abs(junction - before)) < 1e-7:
+        warming = np.flatnonzero(np.abs(junction - before).ravel() >= 1e-7)
+        if warming.shape[0] == 0:
             break
         used_temp = junction
         p, rise = points_of(parts, used_temp, n_points)
+        vbe[warming], vbc[warming], reached[warming] = newton(
+            p.pick(warming), forced.pick(warming), saturation_system, vbe[warming], vbc[warming], tolerance=tolerance
+        )
+        vce = vbe - vbc + extra
     with np.errstate(all="ignore"):
         c = currents(p, vbe, vbc)
         reached &= (c.q1 > 0.0) & (vce <= VCE_SAT_MAX)

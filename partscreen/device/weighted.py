@@ -93,6 +93,7 @@ class Block:
         self.gain_ic, self.gain_vce = gain(o.gain_ic, easy), gain(o.gain_vce, 5.0)
         self.gain_temp, self.gain_pulsed = gain(o.gain_temp, 300.0), gain(o.gain_pulsed, 1.0)
         self.sat_ic, self.sat_ib = sat(o.sat_ic, easy), sat(o.sat_ib, easy / 10.0)
+        self._sat_read, self._easy = (self.sat_ic, self.sat_ib), easy
         self.sat_temp, self.sat_pulsed = sat(o.sat_temp, 300.0), sat(o.sat_pulsed, 1.0)
         g, s, c = (np.ix_(parts, k) for k in (self.gain_columns, self.sat_columns, self.cap_columns))
         self.w_hfe, self.ln_hfe = _weigh(np.log(np.where(usable.hfe, o.hfe, 1.0)), o.hfe_ln_std, usable.hfe, g)
@@ -116,6 +117,14 @@ class Block:
         """Use only these points of the readings that are there; (n_parts, n_gain) and (n_parts, n_sat)."""
         self.w_hfe, self.w_vbe = self._all[0] * gain, self._all[1] * gain
         self.w_sat = self._all[2] * sat
+        # A point where the part cannot be is solved for in vain, step after step: an easy one stands in its place.
+        ic, ib = self._sat_read
+        self._ask_saturation(np.where(sat, ic, self._easy), np.where(sat, ib, self._easy / 10.0))
+
+    def _ask_saturation(self, ic: Floats, ib: Floats) -> None:
+        """Other currents; points that change start cold."""
+        self._sat_state[:, (ic != self.sat_ic) | (ib != self.sat_ib)] = np.nan
+        self.sat_ic, self.sat_ib = ic, ib
 
     def possible(self, theta: Floats, shared: Floats, at_fit: bool) -> tuple[Bools, Bools]:
         """Points where parts with these coordinates can be: the model reaches them and, at a fit, VCE(sat) is one of
@@ -123,6 +132,7 @@ class Block:
         rows = np.arange(theta.shape[0])
         gain = np.ones(self.w_hfe.shape, dtype=bool)
         sat = np.ones(self.w_sat.shape, dtype=bool)
+        self._ask_saturation(*self._sat_read)
         if self.n_gain:
             gain = self.predict_gain(theta, rows, shared[:, 0], jacobian=False).reached
         if self.n_sat:
