@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
+from concurrent.futures import ThreadPoolExecutor
 
 import nbformat
 import pytest
@@ -79,10 +80,17 @@ def test_only_public_functions_are_used_and_the_headline_is_asserted(path):
     assert any(isinstance(node, ast.Assert) for node in ast.walk(trees["headline"]))
 
 
+@pytest.fixture(scope="module")
+def executed(tmp_path_factory):
+    """All notebooks, two at a time: what each came to is waited for by the test that asks."""
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        yield {path.stem: pool.submit(run, path, tmp_path_factory.mktemp(path.stem)) for path in NOTEBOOKS}
+
+
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=NAMES)
-def test_a_notebook_runs_to_its_end_in_time_and_draws_its_figures(path, tmp_path):
+def test_a_notebook_runs_to_its_end_in_time_and_draws_its_figures(path, executed):
     before = path.read_bytes()
-    notebook, seconds = run(path, tmp_path)
+    notebook, seconds = executed[path.stem].result()
     figures, written = 0, 0
     for cell in code_cells(notebook):
         for output in cell.outputs:
