@@ -54,6 +54,7 @@ measure: $(VENV)/.installed-dev  ## benchmarks: ratios of one run
 	$(BIN)/python -m benchmarks.book_volume 100000
 	$(BIN)/python -m benchmarks.matching_speed
 	$(BIN)/python -m benchmarks.trust_speed
+	$(BIN)/python -m benchmarks.report_size
 
 long: $(VENV)/.installed-dev fuzz  ## the tests that take minutes, and the search for inputs that break a parser
 	$(BIN)/python -m pytest -m long
