@@ -32,7 +32,6 @@ TITLES = {
     "remeasure": "A part read again",
 }
 _PAGE_OF = {"again": "book_again", "remeasure": "book_remeasure"}
-FORMS = ("csv", "json", "package", "parquet")
 
 
 def _page(
@@ -40,14 +39,17 @@ def _page(
     errand: Errand | None = None,
 ) -> Response:  # fmt: skip
     """The form of a kind of work, as it was typed."""
+    from partscreen.workflow import book_place
+
     return show(
         request, f"{_PAGE_OF.get(kind, 'book_keep')}.html.jinja", typed=typed, problems=problems, kind=kind,
-        errand=errand, files=errand.files if errand else {}, forms=FORMS, status=422 if problems else 200,
+        errand=errand, files=errand.files if errand else {}, place=book_place(settings_of(request).book),
+        status=422 if problems else 200,
     )  # fmt: skip
 
 
 async def keep(request: Request) -> Response:
-    """Copies of the book, tables of it, and whether it is unchanged."""
+    """Where the book is; copies of it, tables of it, and whether it is unchanged."""
     return _page(request, "keep", asked_in(request))
 
 

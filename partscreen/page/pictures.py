@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -30,11 +29,11 @@ def _problem(path: Path) -> Problem | None:
         what = f"the photo has {size / 1e6:.0f} MB; up to {LARGEST_PHOTO / 1e6:.0f} MB are taken"
         return Problem("PAGE_PHOTO_SIZE", what, "save it smaller", path.name)
     try:
-        with warnings.catch_warnings(), Image.open(path, formats=("JPEG", "PNG")) as picture:
-            warnings.simplefilter("error")  # the library's own warning of a picture that unpacks to too much
+        with Image.open(path, formats=("JPEG", "PNG")) as picture:
             if picture.width * picture.height > MOST_PIXELS:
                 what = f"the photo has {picture.width} x {picture.height} points"
                 return Problem("PAGE_PHOTO_SIZE", what, "save it smaller", path.name)
+            picture.draft(None, (picture.width // 8, picture.height // 8))  # a JPEG unpacks smaller
             picture.load()
     except Exception:  # whatever a damaged file makes of a decoder, it is no picture
         fix = "take it again, or save it as JPEG or PNG"

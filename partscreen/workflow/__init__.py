@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from partscreen.workflow.book import (
         backup_book,
+        book_place,
         erase_photo,
         kits_due,
         restore_book,
@@ -158,6 +159,7 @@ _HOME = {
     "TrustOptions": "trust",
     "weigh_suppliers": "trust",
     "backup_book": "book",
+    "book_place": "book",
     "erase_photo": "book",
     "kits_due": "book",
     "restore_book": "book",
@@ -266,6 +268,7 @@ __all__ = [
     "answer_typed",
     "ask_on",
     "backup_book",
+    "book_place",
     "begin_questions",
     "begin_sitting",
     "check_part",

@@ -99,6 +99,20 @@ def erase_photo(sha256: str, why: str | None, where: str | None = None) -> Recor
         return answer(book, [entry])
 
 
+def book_place(where: str | None = None) -> tuple[str, bool]:
+    """Where the book is, without any password, and whether there is one (of a server that is not asked: yes).
+
+    Raises
+    ------
+    UnusableInput
+        The place cannot be understood.
+    """
+    from partscreen.book.urls import find_place
+
+    place = find_place(where)
+    return str(place), place.path is None or place.path.exists()
+
+
 def verify_book(head: str | None = None, where: str | None = None) -> Verified:
     """Whether anything in the book was changed, cut or rewritten; with a printed head, whether it is in the chain."""
     from partscreen.book.store import Book
