@@ -36,7 +36,7 @@ from partscreen.page.render import asset, show, show_problems
 from partscreen.page.settings import LARGEST_POST, PageSettings
 from partscreen.page.typing_room import TypingRoom
 
-_MEDIA = {"sheet.css": "text/css", "page.js": "text/javascript"}
+_MEDIA = {"sheet.css": "text/css", "page.js": "text/javascript", "scan.js": "text/javascript"}
 
 
 async def _asset(request: Request) -> Response:
