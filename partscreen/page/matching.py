@@ -22,7 +22,7 @@ from partscreen.page.figures import figures_errand
 from partscreen.page.papers import lines_of, take, whole_of
 from partscreen.page.posting import number_of, post
 from partscreen.page.render import desk_of, draw, show
-from partscreen.page.sources import JSON, judged, results_of
+from partscreen.page.sources import JSON, judged, references_of, results_of
 from partscreen.page.stage_form import on_form
 
 if TYPE_CHECKING:
@@ -88,6 +88,7 @@ async def _begin(request: Request, errand: Errand, problems: list[Problem]) -> R
     errands, files = desk_of(request).errands, errand.files
     results = await results_of(request, errand)
     options = _options(errand.typed, problems)
+    references = await references_of(request, errand, problems)
     saved = next(iter(files.get("saved", ())), None)
     if not results and saved is None and not problems:
         fix = "tick a result that was judged here, or bring one that was saved"
@@ -96,7 +97,6 @@ async def _begin(request: Request, errand: Errand, problems: list[Problem]) -> R
         return _page(request, errand, reworded(problems, WORDS))
     names = [path.stem for path in results]
     errand.name = ", ".join(names[:3]) + (" and more" if len(names) > 3 else "")
-    references = tuple(files.get("reference", ()))
     if saved is not None:
         errand.name = saved.name
         errands.begin(errand, "reopen_match", saved, results, references=references, sets=DRAWN)
@@ -238,7 +238,7 @@ async def pairs(request: Request, form: FormData) -> Response:
     if stage is None and chosen is not None:
         stage = chosen.given["file"]
     results = tuple(match_errand.given["results"]) if stage is not None else ()
-    options = CardOptions(results=results, references=tuple(match_errand.files.get("reference", ())))
+    options = CardOptions(results=results, references=match_errand.given["references"])
     errands.begin(errand, "paper_pairs", file, errand.path("pair list.pdf"), stage, options)
     return RedirectResponse(errand.where, 303)
 

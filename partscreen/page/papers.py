@@ -20,7 +20,7 @@ from partscreen.page.desk import TOML
 from partscreen.page.errands import Errand
 from partscreen.page.posting import number_of, post
 from partscreen.page.render import desk_of, settings_of, show
-from partscreen.page.sources import JSON, Source, judged, source_of
+from partscreen.page.sources import JSON, Source, judged, references_of, source_of
 
 if TYPE_CHECKING:
     from partscreen.workflow import PaperOptions
@@ -113,6 +113,7 @@ async def make(request: Request, form: FormData) -> Response:
     errand = errands.new("paper", "/paper/{id}", paper.title)
     errand.given |= {"paper": kind, "source": source.id, "back": f"/papers/{source.id}?paper={kind}"}
     problems = list(await brought(request, form, errand, dict(paper.files), single=("match",)))
+    await references_of(request, errand, problems)
     out = errand.path(_file_name(source, errand.typed, paper))
     try:
         options = _options(request, errand, problems)
@@ -151,7 +152,7 @@ def _options(request: Request, errand: Errand, problems: list[Problem]) -> Paper
         listing=typed.get("listing") or None,
         customer=typed.get("customer") or None,
         photos=tuple(files.get("photo", ())),
-        references=tuple(files.get("reference", ())),
+        references=errand.given["references"],
         book=(settings_of(request).book or "") if typed.get("book") == "yes" else None,
         grid=typed.get("grid") or None,
         first=1 if first is None else first,

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -16,7 +18,11 @@ from partscreen.page.desk import TOML
 from partscreen.page.errands import Errand
 from partscreen.page.papers import ready, take, whole_of
 from partscreen.page.posting import post
-from partscreen.page.render import desk_of, show
+from partscreen.page.render import desk_of, settings_of, show
+from partscreen.page.sources import references_of
+
+if TYPE_CHECKING:
+    from partscreen.workflow.own_files import OwnKit
 
 _WORDS = {
     "--lot": "Name of the bag", "--count": "How many parts to number", "--control": "Name of the control piece",
@@ -29,14 +35,21 @@ _WHOLE = ("count", "first", "start", "drawn_from", "seed")
 
 async def sheet(request: Request) -> Response:
     """What is to be numbered and read."""
-    return _form(request)
+    return await _form(request)
 
 
-def _form(request: Request, errand: Errand | None = None, problems: Sequence[Problem] = ()) -> Response:
+async def _kits(request: Request) -> Sequence[OwnKit]:
+    """The user's own kits that can be used."""
+    from partscreen.workflow import own_kits
+
+    return [one for one in await run_in_threadpool(own_kits, settings_of(request).folder) if not one.problems]
+
+
+async def _form(request: Request, errand: Errand | None = None, problems: Sequence[Problem] = ()) -> Response:
     told = dict(request.query_params) if errand is None else errand.typed
     return show(
         request, "sheet.html.jinja", typed=told, files={} if errand is None else errand.files, problems=problems,
-        errand=errand, types=type_names(), status=422 if problems else 200,
+        errand=errand, types=type_names(), kits=await _kits(request), status=422 if problems else 200,
     )  # fmt: skip
 
 
@@ -56,12 +69,15 @@ async def make(request: Request, form: FormData) -> Response:
             problems.append(Problem("PAGE_EMPTY", "is left empty", "fill it in", said))
     if not typed.get("count"):
         problems.append(Problem("PAGE_EMPTY", "is left empty", "write how many stickers you need", "--count"))
+    references = await references_of(request, errand, problems)
+    kits = await _kits(request)
+    chosen = next((one.path for one in kits if one.stem == typed.get("own_kit")), None)
     if problems:
-        return _form(request, errand, reworded(problems, _WORDS))
+        return await _form(request, errand, reworded(problems, _WORDS))
     options = SheetOptions(
         lot=typed["lot"],
         count=whole["count"],
-        kit=next(iter(files["kit"]), None),
+        kit=next(iter(files["kit"]), chosen),
         supplier=typed.get("supplier") or None,
         out=errand.path("sheet"),
         grid=typed.get("grid") or None,
@@ -71,7 +87,7 @@ async def make(request: Request, form: FormData) -> Response:
         control=typed.get("control") or "REF",
         drawn_from=whole["drawn_from"],
         seed=whole["seed"],
-        references=tuple(files["reference"]),
+        references=references,
     )
     errands.begin(errand, "write_sheet", typed["type"], options)
     return RedirectResponse(errand.where, 303)
@@ -83,7 +99,7 @@ async def made(request: Request) -> Response:
     if (page := await at_errand(request, errand)) is not None:
         return page
     if problems := problems_of(errand):
-        return _form(request, errand, reworded(problems, _WORDS))
+        return await _form(request, errand, reworded(problems, _WORDS))
     assert errand.job is not None
     errand.given["made"] = {path.name: path for path in errand.job.result.files}
     return ready(request, errand)

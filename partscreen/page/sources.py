@@ -9,9 +9,10 @@ from pathlib import Path
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 
+from partscreen.errors import Problem, UnusableInput
 from partscreen.page.desk import Tray
 from partscreen.page.errands import Errand
-from partscreen.page.render import desk_of
+from partscreen.page.render import desk_of, settings_of
 
 JSON = (".json",)
 
@@ -66,6 +67,24 @@ def source_of(request: Request, name: str) -> Source | None:
         file = errand.files["result"][0]
         return Source(name, file.name, "/papers", tuple(errand.given["lots"]), file=file)
     return None
+
+
+async def references_of(request: Request, errand: Errand, problems: list[Problem]) -> tuple[Path, ...]:
+    """Reference files to use: those an errand brought, then the user's own; kept with the errand.
+
+    Files that cannot be used are added to `problems`.
+    """
+    from partscreen.workflow import own_types, references_to_use
+
+    root = settings_of(request).folder
+    try:
+        stems = [one.stem for one in await run_in_threadpool(own_types, root)]
+        found = await run_in_threadpool(references_to_use, errand.files.get("reference", []), stems, root)
+    except UnusableInput as error:
+        problems += error.problems
+        found = ()
+    errand.given["references"] = found
+    return found
 
 
 async def results_of(request: Request, errand: Errand) -> list[Path]:

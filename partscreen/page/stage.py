@@ -17,10 +17,11 @@ from partscreen.page.asking import at_errand, brought, errand_of, problems_in, p
 from partscreen.page.desk import TOML
 from partscreen.page.errands import Errand
 from partscreen.page.figures import figures_errand
+from partscreen.page.look_up import own_references
 from partscreen.page.papers import take, whole_of
 from partscreen.page.posting import post
 from partscreen.page.render import desk_of, draw, show
-from partscreen.page.sources import JSON, judged, results_of
+from partscreen.page.sources import JSON, judged, references_of, results_of
 from partscreen.page.stage_form import GROUPS, example, fuse_rows, on_form, text_of, told_of
 
 WORDS = {
@@ -66,6 +67,7 @@ async def ask(request: Request, form: FormData) -> Response:
     except PartscreenError as error:
         problems += problems_in(error)
     set_number = take(errand.typed, "set_number", "Set of the match", whole_of, problems)
+    await references_of(request, errand, problems)
     if problems or file is None:
         return _page(request, errand, reworded(on_form(problems), WORDS))
     if errand.typed.get("do") == "fill":
@@ -87,7 +89,7 @@ async def _begin(request: Request, errand: Errand, file: Path, set_number: int |
         "file": file, "results": results, "match": match, "set": set_number, "made": {"stage.toml": file},
     }  # fmt: skip
     errands.begin(
-        errand, "check_stage", file, tuple(results), references=tuple(errand.files["reference"]), match=match,
+        errand, "check_stage", file, tuple(results), references=errand.given["references"], match=match,
         set_number=set_number,
     )  # fmt: skip
     return RedirectResponse(errand.where, 303)
@@ -174,7 +176,7 @@ async def card(request: Request, form: FormData) -> Response:
         set_number=set_number if told["match"] is not None else None,
         warm_up=errand.typed.get("warm_up") or None,
         soak=errand.typed.get("soak") or None,
-        references=tuple(of.files["reference"]),
+        references=of.given["references"],
     )
     errands.begin(errand, "paper_card", told["file"], errand.path("power-up card.pdf"), options)
     return RedirectResponse(errand.where, 303)
@@ -196,7 +198,7 @@ async def replace(request: Request) -> Response:
                 fix = "check the stage again, then choose it"
                 raise UnusableInput([Problem("PAGE_GONE", "this stage is no longer here", fix, "Output stage")])
             file = of.given["file"] if of is not None else None
-            references = tuple(of.files["reference"]) if of is not None else ()
+            references = of.given["references"] if of is not None else await own_references(request)
             found = await run_in_threadpool(replace_type, asked["name"], file, references=references)
             told = _told(found)
         except PartscreenError as error:
