@@ -62,7 +62,7 @@ def area_panel(lot: LotResult) -> Panel | None:
     ends = span([value, low, high]) or (0.5, 1.0)
     alone = any(reason.code == "NO_ABSOLUTE_REFERENCE" for reason in lot.reasons)
     whose = "the lot's main population" if alone else "the type's"
-    x = linear_axis(f"effective die area against {whose} (ratio), with 95 % interval", 0.0, 1.06 * max(1.2, ends[1]))
+    x = linear_axis(f"die area against {whose} (ratio), 95 % interval", 0.0, 1.06 * max(1.2, ends[1]))
     y = category_axis(_rows_label(len(parts)), _row_names(parts))
     marks: list[Mark] = [Line(np.ones(2), np.array([y.low, y.high]), 0.8, 0.55, (4, 3))]
     weight = 0.9 if len(parts) <= EVERY_ROW else 0.5
@@ -106,7 +106,7 @@ def groups_panel(lot: LotResult) -> Panel | None:
     rows = np.arange(float(len(parts)), 0.0, -1.0)
     low, high = float(value.min()), float(value.max())
     room = max((high / low) ** 0.12, 1.15)
-    x = log_axis(f"{seen.quantity} (ratio): {seen.conditions}", low / room, high * room, "1")
+    x = log_axis(f"gain ratio (number): {seen.conditions}", low / room, high * room, "1")
     y = category_axis(_rows_label(len(parts)), _row_names(parts))
     marks: list[Mark] = _row_marks(parts, value, rows)
     if seen.two:

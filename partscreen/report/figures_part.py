@@ -186,7 +186,7 @@ def _odds_axis(far: float) -> Axis:
         ticks += [(-power * math.log(10.0), text), (power * math.log(10.0), text)]
     end = 1.08 * max(far, math.log(10.0) * 1.05)
     inside = sorted(t for t in ticks if abs(t[0]) <= end)
-    return Axis("times likelier (odds): ← for the marking | against it →", -end, end, False, tuple(inside))
+    return Axis("times likelier: ← for | against →", -end, end, False, tuple(inside))
 
 
 def part_panels(part: PartResult, lot: LotData) -> list[Panel]:

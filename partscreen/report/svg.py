@@ -6,6 +6,7 @@ with matplotlib.
 
 from __future__ import annotations
 
+import textwrap
 from html import escape
 from itertools import pairwise
 
@@ -16,6 +17,7 @@ from partscreen.report.panels import Axis, Band, Floats, Label, Line, Panel, Poi
 
 _LEFT, _RIGHT, _BOTTOM = 40.0, 14.0, 34.0
 _FONT = 11.0
+_LINE = 12.0  # from line to line [px]
 _LETTER = 0.56 * _FONT  # mean width of a letter, to leave out words that would not fit
 
 
@@ -27,7 +29,8 @@ class _Frame:
         wide = min(panel.left_letters * _LETTER + 10.0, 0.4 * width)
         self.left, self.right = max(_LEFT, wide), width - _RIGHT
         self.top = 36.0 if panel.stretches else 20.0
-        self.bottom = height - _BOTTOM
+        self.foot = _lines(panel.x.label, self.right - 2.0)
+        self.bottom = height - _BOTTOM - _LINE * (len(self.foot) - 1)
 
     def x(self, value: Floats) -> Floats:
         return self.left + (self.right - self.left) * self.panel.x.place(value)
@@ -36,6 +39,11 @@ class _Frame:
         # Clipped a little beyond the axes: far outliers must not make the file carry enormous numbers.
         place = np.clip(self.panel.y.place(value), -1.0, 2.0)
         return self.bottom - (self.bottom - self.top) * place
+
+
+def _lines(label: str, room: float) -> list[str]:
+    """A label in as many lines as it needs."""
+    return textwrap.wrap(label, max(12, int(room / _LETTER))) or [""]
 
 
 def panel_svg(panel: Panel, identity: str, width: float = 228.0, height: float = 176.0) -> str:
@@ -83,7 +91,7 @@ def _grid(frame: _Frame) -> list[str]:
             words.append(_text(x, frame.bottom + 13, text, "middle"))
             taken = x + half
     taken = 1e9
-    for place, (_, text) in zip(_tick_places(frame.panel.y), frame.panel.y.ticks, strict=True):
+    for place, text in sorted(zip(_tick_places(frame.panel.y), (text for _, text in frame.panel.y.ticks), strict=True)):
         y = frame.bottom - (frame.bottom - frame.top) * float(place)
         lines.append(f"M{frame.left:g} {y:.1f}H{frame.right:g}")
         if y < taken - _FONT:
@@ -98,7 +106,10 @@ def _frame_and_words(frame: _Frame) -> list[str]:
     out = [
         f'<path d="{axes}" stroke="{tint(0.7)}" fill="none"/>',
         _text(2.0, 11, panel.y.label, tone=1.0),
-        _text(frame.right, frame.bottom + 28, panel.x.label, "end", tone=1.0),
+        *(
+            _text(frame.right, frame.bottom + 28 + _LINE * i, line, "end", tone=1.0)
+            for i, line in enumerate(frame.foot)
+        ),
     ]
     for stretch in panel.stretches:
         ends = np.clip(frame.x(np.array([stretch.low, stretch.high])), frame.left, frame.right)

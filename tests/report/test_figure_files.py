@@ -69,11 +69,11 @@ def test_every_axis_has_a_quantity_with_its_unit_and_the_figure_its_conditions(f
         panel = one.panel
         for axis in (panel.x, panel.y):
             ticks = " ".join(text for _, text in axis.ticks)
-            unit = re.search(r"\[[^]]+\]|\((ratio|number|odds)", axis.label) or re.search(
+            unit = re.search(r"\[[^]]+\]|\((ratio|number)|times likelier", axis.label) or re.search(
                 r"\d\s?[mµnp]?[AVFΩ]\b", ticks
             )
             assert unit or re.match(r"hFE|part|reading|\d+ parts", axis.label), (one.name, axis.label)
-        conditions = "=" in panel.x.label + panel.y.label or re.search(r"interval|odds|lot of|\d A", panel.x.label)
+        conditions = "=" in panel.x.label + panel.y.label or re.search(r"interval|likelier|lot of|\d A", panel.x.label)
         assert conditions, (one.name, panel.x.label)
 
 

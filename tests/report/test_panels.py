@@ -12,6 +12,7 @@ from partscreen.report.panels import (
     Panel,
     Points,
     Stretch,
+    category_axis,
     linear_axis,
     log_axis,
     spread_labels,
@@ -151,3 +152,28 @@ def test_drawing_uses_the_axes_it_is_given_and_returns_it():
 def test_the_ink_is_one_colour_thinned():
     assert tint(0) == "#ffffff"
     assert tint(1) == "#1b2636"
+
+
+def test_names_of_rows_are_all_written_whatever_their_order():
+    names = ["A1-01", "A1-02", "A1-03", "all together"]
+    rows = Panel("t", "d", linear_axis("x", 0, 1), category_axis("part", names), ())
+    page = Page(panel_svg(rows, "f1"))
+    assert all(name in page.text for name in names)
+    assert rows.y.place(np.array([4.0]))[0] > rows.y.place(np.array([1.0]))[0]  # the first one stands on top
+
+
+def test_a_figure_with_many_named_rows_grows_with_them():
+    rows = Panel("t", "d", linear_axis("x", 0, 1), category_axis("part", [f"p{i}" for i in range(24)]), ())
+    assert rows.tall(300.0) > 400
+    assert panel("P1").tall(300.0) == 300
+    page = Page(panel_svg(rows, "f1", 460.0, rows.tall(320.0)))
+    assert all(f"p{i}" in page.text for i in range(24))
+
+
+def test_a_long_label_is_written_in_lines_that_fit():
+    long = "die area against the lot's main population (ratio), 95 % interval, of a lot with a very long story"
+    svg = panel_svg(Panel("t", "d", linear_axis(long, 0, 1), linear_axis("y", 0, 1), ()), "f1", 228.0)
+    written = re.findall(r'text-anchor="end"[^>]*>([^<]+)</text>', svg)
+    lines = [line for line in written if not line.replace(".", "").isdigit()]
+    assert " ".join(lines).replace("&#x27;", "'") == long
+    assert len(lines) >= 3
