@@ -156,10 +156,13 @@ class LiveSitting:
         meant = sent.replaces or (sent.part if other else "")
         if plain and meant and not _names_part(line):
             named = f"{meant}: {line}"
+        question = sitting.question
         reply = self.opened.take(named, replaces=bool(sent.replaces) and plain)
         if reply.settle is not None and reply.settle >= 0.0:
             self.settle = reply.settle
-        refused = plain and reply.kept is None and not sitting.asks
+        if question is not None and plain and reply.kept is not None and question.line != line:
+            reply.say.append(f"It stands in place of the line that was asked about: {question.line}")
+        refused = plain and reply.kept is None and (not sitting.asks or sitting.question == question)
         return Told(reply.say, line if refused and self.seen == before else "", reply.kept, reply)
 
     def _part_now(self) -> str:

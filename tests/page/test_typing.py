@@ -133,7 +133,16 @@ def test_slips_and_repeats_are_asked_about_and_answered_by_buttons_or_words(visi
     assert "Yes: C_BE 1.95 nF, C_CB 188 pF, hFE at 1 A 97" in words
     assert "kept ASK-T0004: C_BE 1.95 nF" in bench.send(say="yes")
     assert "Is it 1.89 nF?" in bench.send("0.00189 184 94")
+    words = bench.send("7")  # no line at all: the question stays open
+    assert "1 figure, but 3 are asked for" in words
+    assert "Is it 1.89 nF?" in words
+    assert bench.field == "7"
     assert "kept ASK-T0005: C_BE 1.89 nF" in bench.send("yes")
+    bench.send("0.00187 184 94")
+    words = bench.send("1.86 184 93")
+    assert "kept ASK-T0006: C_BE 1.86 nF" in words
+    assert "in place of the line that was asked about: 0.00187 184 94" in words
+    bench.send("undo")
     assert "Was its line typed twice?" in bench.send("1.89 184 94")
     assert "The line is forgotten" in bench.send(say="drop")
     assert "ASK-T0002 is in already" in bench.send("T2: 1.86 186 92")

@@ -17,49 +17,98 @@ if (work) {
   setTimeout(ask, 250);
 }
 
-// Typing: what stands in the field is chosen, so that the next scan takes its place; Enter goes to the next empty field;
-// the answer about the newest part is put in when it is there, without touching what is being typed.
+// Typing. What stands in the field is chosen, so that the next scan takes its place; Enter goes to the next empty field;
+// the answer about the newest part is put in when it is there. A line is sent without leaving the page, so that keys and
+// scans that come meanwhile are not lost; lines wait for each other, and none is sent past a question.
 const held = document.querySelector("input[autofocus]");
 if (held && held.value) { held.select(); }
-const cells = document.querySelector("[data-fields]");
-if (cells) {
-  cells.addEventListener("keydown", (event) => {
-    if (event.key !== "Enter" || event.target.type !== "text") { return; }
-    const all = [...cells.querySelectorAll("input[type='text']")];
-    const next = all.slice(all.indexOf(event.target) + 1).find((one) => !one.value.trim());
-    if (next) { event.preventDefault(); next.focus(); }
-  });
-}
-const answer = document.querySelector("[data-answer]");
-if (answer && answer.dataset.answer) {
-  const look = async () => {
+document.addEventListener("keydown", (event) => {
+  const cells = event.target instanceof HTMLInputElement && event.target.type === "text" && event.target.closest("[data-fields]");
+  if (event.key !== "Enter" || !cells) { return; }
+  const all = [...cells.querySelectorAll("input[type='text']")];
+  const next = all.slice(all.indexOf(event.target) + 1).find((one) => !one.value.trim());
+  if (next) { event.preventDefault(); next.focus(); }
+});
+
+const follow = async (place) => {
+  while (place.isConnected) {
     try {
-      const told = await (await fetch(answer.dataset.answer)).json();
-      if (told.first) { answer.querySelector(".first-words").textContent = `${told.word}. ${told.first}${told.following ? ` Next: ${told.following}` : ""}`; return; }
+      const told = await (await fetch(place.dataset.answer)).json();
+      if (told.first) {
+        const next = told.following ? ` Next: ${told.following}` : "";
+        place.querySelector(".first-words").textContent = `${told.word}. ${told.first}${next}`;
+        return;
+      }
       if (told.ended) { return; }
     } catch { return; }
-    setTimeout(look, 300);
-  };
-  setTimeout(look, 300);
-}
-const settling = document.querySelector("[data-settle]");
-if (settling) {
-  const words = settling.textContent;
-  const until = performance.now() + 1000 * Number(settling.dataset.settle);
+    await new Promise((done) => { setTimeout(done, 300); });
+  }
+};
+const settle = (place) => {
+  const words = place.textContent;
+  const until = performance.now() + 1000 * Number(place.dataset.settle);
   const tick = () => {
     const left = Math.ceil((until - performance.now()) / 1000);
-    settling.textContent = left > 0 ? `${words} ${left} s to go.` : `${words} It has settled.`;
-    if (left > 0) { setTimeout(tick, 200); }
+    place.textContent = left > 0 ? `${words} ${left} s to go.` : `${words} It has settled.`;
+    if (left > 0 && place.isConnected) { setTimeout(tick, 200); }
   };
   tick();
-}
+};
+const wake = () => {
+  const answer = document.querySelector("[data-answer]");
+  if (answer && answer.dataset.answer) { follow(answer); }
+  const settling = document.querySelector("[data-settle]");
+  if (settling) { settle(settling); }
+};
+wake();
 
-// A sticker scanned into a form: the reader's Enter goes to the next field, so that no half-filled form is sent.
-for (const scan of document.querySelectorAll("input[data-scan]")) {
-  scan.addEventListener("keydown", (event) => {
-    if (event.key !== "Enter") { return; }
-    const all = [...scan.form.elements].filter((one) => one.type !== "hidden" && one.tagName !== "FIELDSET");
-    const next = all[all.indexOf(scan) + 1];
-    if (next) { event.preventDefault(); next.focus(); }
-  });
-}
+const lines = [];
+let sending = false;
+const unsent = (words) => {
+  const form = document.querySelector("form[data-line]");
+  const note = document.createElement("p");
+  note.setAttribute("role", "alert");
+  note.textContent = words;
+  (form || document.querySelector("main")).before(note);
+};
+const sendLines = async () => {
+  sending = true;
+  while (lines.length > 0) {
+    const form = document.querySelector("form[data-line]");
+    const line = lines.shift();
+    const body = new URLSearchParams(new FormData(form));
+    body.set("line", line);
+    let page;
+    try {
+      const answer = await fetch(form.action, { method: "POST", body });
+      if (new URL(answer.url).pathname !== new URL(form.action).pathname) { location.assign(answer.url); return; }
+      page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      if (!page.querySelector("form[data-line]")) { throw new Error("another page"); }
+    } catch {
+      const rest = [line, ...lines.splice(0)].join("  /  ");
+      unsent(`The program does not answer. Not kept: ${rest}. Start it again, open this page anew, and send it once more.`);
+      break;
+    }
+    const meanwhile = document.getElementById("line").value;
+    document.querySelector("main").replaceWith(page.querySelector("main"));
+    document.title = page.title;
+    const field = document.getElementById("line");
+    field.focus();
+    if (field.value || document.querySelector(".question")) {
+      const rest = [...lines.splice(0), meanwhile].filter((one) => one.trim());
+      if (rest.length > 0) { unsent(`Typed meanwhile and not sent: ${rest.join("  /  ")}`); }
+      field.select();
+    } else { field.value = meanwhile; }
+    wake();
+  }
+  sending = false;
+};
+document.addEventListener("submit", (event) => {
+  if (!event.target.matches("form[data-line]")) { return; }
+  const field = event.target.elements.namedItem("line");
+  event.preventDefault();
+  if (!field.value.trim()) { return; }
+  lines.push(field.value);
+  field.value = "";
+  if (!sending) { sendLines(); }
+});

@@ -155,10 +155,10 @@ class Sitting:
                 return Reply(["Answer the question first, or type the line again."])
             self._named = alone
             return Reply([f"The next line is of {self.order.resolved(alone)[0]}."])
-        self._pending = None
         line = read_line(text, self.columns, self.marks)
-        if line.problems:
+        if line.problems:  # a question that is open stays so
             return Reply([str_of(problem) for problem in line.problems] + ["Nothing was kept. Type the line again."])
+        self._pending = None
         return self._read(line, text, {"PART_TWICE"} if replaces else set())
 
     def _command(self, word: str, rest: Sequence[str]) -> Reply:
