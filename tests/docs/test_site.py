@@ -62,6 +62,14 @@ def test_site_fetches_nothing_from_outside(site):
         assert not re.search(r"@import|url\(", sheet.read_text(encoding="utf-8")) or sheet.name in ("basic.css",), sheet
 
 
+def test_what_may_scroll_sideways_can_be_reached_by_keyboard(site):
+    text = (site / "docs" / "files.html").read_text(encoding="utf-8")
+    assert text.count('<pre tabindex="0">') >= 5
+    assert text.count('<table tabindex="0"') >= 5
+    assert "<pre>" not in text
+    assert "<table class" not in text
+
+
 def test_links_inside_the_site_lead_to_a_file_that_is_there(site):
     for page in site.rglob("*.html"):
         for link in seen(page).links:
