@@ -30,12 +30,24 @@ EVERY_ROW = 60  # beyond so many parts a row has no bar of its own weight, else 
 _DASHES: tuple[tuple[float, ...], ...] = ((), (5.0, 2.5), (1.2, 2.0), (7.0, 2.0, 1.2, 2.0))
 
 
-def _row_names(parts: Sequence[PartResult]) -> list[str | None]:
-    """Names at the rows: all of a short lot; in a longer one those of rejected parts, while they are few."""
-    if len(parts) <= NAMED_ROWS:
-        return [short(part.part) for part in parts]
-    rejected = sum(part.disposition == "reject" for part in parts)
-    return [short(p.part) if p.disposition == "reject" and rejected <= LABELLED else None for p in parts]
+def _rows(parts: Sequence[PartResult]) -> tuple[Axis, Floats]:
+    """The axis of rows, the first part on top, and the place of each; a short lot has names at its rows."""
+    n = len(parts)
+    rows = np.arange(float(n), 0.0, -1.0)
+    if n <= NAMED_ROWS:
+        return category_axis("part", [short(part.part) for part in parts]), rows
+    room = 0.05 * n  # the first and the last ones stand clear of the edges
+    return Axis(f"{n} parts in this order", 1.0 - room, n + room, False, ()), rows
+
+
+def _row_names(parts: Sequence[PartResult], at: Floats, rows: Floats, x: Axis, y: Axis) -> list[Label]:
+    """In a long lot the names of rejected parts beside their marks, while they are few."""
+    rejected = [i for i, part in enumerate(parts) if part.disposition == "reject"]
+    if len(parts) <= NAMED_ROWS or len(rejected) > LABELLED:
+        return []
+    place = x.place(at) + 0.03
+    beyond = x.low * (x.high / x.low) ** place if x.log else x.low + place * (x.high - x.low)
+    return spread_labels([Label(float(beyond[i]), float(rows[i]), short(parts[i].part)) for i in rejected], y)
 
 
 def _row_marks(parts: Sequence[PartResult], x: Floats, y: Floats) -> list[Mark]:
@@ -58,16 +70,15 @@ def area_panel(lot: LotResult) -> Panel | None:
         return None
     parts = [part for part, _ in sorted(told, key=lambda pair: pair[1])]
     value, low, high = (_of_interval(parts, end) for end in ("value", "low", "high"))
-    rows = np.arange(float(len(parts)), 0.0, -1.0)
+    y, rows = _rows(parts)
     ends = span([value, low, high]) or (0.5, 1.0)
     alone = any(reason.code == "NO_ABSOLUTE_REFERENCE" for reason in lot.reasons)
     whose = "the lot's main population" if alone else "the type's"
     x = linear_axis(f"die area against {whose} (ratio), 95 % interval", 0.0, 1.06 * max(1.2, ends[1]))
-    y = category_axis(_rows_label(len(parts)), _row_names(parts))
     marks: list[Mark] = [Line(np.ones(2), np.array([y.low, y.high]), 0.8, 0.55, (4, 3))]
     weight = 0.9 if len(parts) <= EVERY_ROW else 0.5
     marks.append(Line(*_bars(low, high, rows), weight, 0.6))
-    marks += _row_marks(parts, value, rows)
+    marks += [*_row_marks(parts, value, rows), *_row_names(parts, np.fmax(high, value), rows, x, y)]
     words = (
         f"Die area of {len(parts)} parts of lot {short(lot.lot, 24)} against {whose}, with 95 % intervals. "
         f"Dashed: the same area."
@@ -89,10 +100,6 @@ def _of_interval(parts: Sequence[PartResult], end: str) -> Floats:
     return np.array([np.nan if v is None else v for v in values], dtype=float)
 
 
-def _rows_label(n: int) -> str:
-    return "part" if n <= NAMED_ROWS else f"{n} parts in this order; names: rejected ones"
-
-
 def groups_panel(lot: LotResult) -> Panel | None:
     """The figure in which two groups of parts are looked for, part by part, the smallest on top; None without one."""
     seen = lot.groups
@@ -103,18 +110,17 @@ def groups_panel(lot: LotResult) -> Panel | None:
     parts = [by_name[name] for _, _, name in told]
     value = np.array([v for v, _, _ in told])
     group = np.array([g for _, g, _ in told])
-    rows = np.arange(float(len(parts)), 0.0, -1.0)
+    y, rows = _rows(parts)
     low, high = float(value.min()), float(value.max())
     room = max((high / low) ** 0.12, 1.15)
     x = log_axis(f"gain ratio (number): {seen.conditions}", low / room, high * room, "1")
-    y = category_axis(_rows_label(len(parts)), _row_names(parts))
-    marks: list[Mark] = _row_marks(parts, value, rows)
+    marks: list[Mark] = [*_row_marks(parts, value, rows), *_row_names(parts, value, rows, x, y)]
     if seen.two:
         gap = float(np.sqrt(value[group == 1].max() * value[group == 2].min()))
-        between = float(rows[group == 1].min() + rows[group == 2].max()) / 2
+        foot = y.low + 0.05 * (y.high - y.low)  # where the larger ones stand far to the right
         marks += [
             Line(np.array([gap, gap]), np.array([y.low, y.high]), 0.8, 0.55, (4, 3)),
-            Label(gap, between, f" ← {int((group == 1).sum())} | {int((group == 2).sum())} →", "middle"),
+            Label(gap, foot, f" ← {int((group == 1).sum())} | {int((group == 2).sum())} →", "middle"),
         ]
     key = disposition_key([p.disposition for p in parts])
     return Panel("Are there two groups in the lot?", _groups_words(lot, seen), x, y, tuple(marks), key=key)
