@@ -49,5 +49,5 @@ def explained(code: str) -> ExplainedCode | None:
 def _theme(text: str) -> CodeTheme:
     data = tomllib.loads(text)
     title = data["title"]
-    codes = tuple(ExplainedCode(code, *texts, title) for code, texts in data["codes"].items())
+    codes = tuple(ExplainedCode(code, says, means, do, title) for code, (says, means, do) in data["codes"].items())
     return CodeTheme(title, data["where"], tuple(data["more"]), codes)
