@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 
 from partscreen.cli.app import app
 from tests.docs import how_to_files
-from tests.docs.pages import ROOT, prepare
+from tests.docs.pages import ROOT, blocks, prepare
 
 DOCS = ROOT / "docs"
 EXAMPLE = "postgresql://bench@server/bench_book"  # of docs/how_to/several_benches.md
@@ -58,6 +58,14 @@ def test_safety_page_speaks_of_what_can_hurt_and_defers_to_local_codes():
         *("solvents", "local codes", "licensed"),
     ):
         assert word in text, word
+
+
+def test_the_tutorial_installs_as_the_readme_does():
+    found = {name: blocks((ROOT / name).read_text(encoding="utf-8")) for name in ("README.md", "docs/tutorial.md")}
+    for kind in ("bash", "powershell"):
+        lines = {name: next(b.body.splitlines() for b in of if b.kind == kind) for name, of in found.items()}
+        assert len(lines["README.md"]) == 3
+        assert lines["docs/tutorial.md"][:2] == lines["README.md"][:2]  # the third runs the demo; there it comes later
 
 
 def server_lines() -> list[str]:
