@@ -34,19 +34,32 @@ class OwnType:
     problems: tuple[Problem, ...] = ()
 
 
+def own_place(shelf: Shelf, root: Path | None = None) -> Path:
+    """Where files of one sort lie; it need not exist. `root` None: the user's data folder."""
+    if root is None:
+        import platformdirs
+
+        root = platformdirs.user_data_path("partscreen", appauthor=False)
+    return root / shelf
+
+
+def lying_in(shelf: Shelf, pattern: str, root: Path | None = None) -> list[Path]:
+    """What lies there, by name; a folder that is not there or cannot be read holds nothing."""
+    try:
+        return sorted(own_place(shelf, root).glob(pattern))
+    except OSError:
+        return []
+
+
 def own_folder(shelf: Shelf, root: Path | None = None) -> Path:
-    """Where files of one sort lie; made when missing. `root` None: the user's data folder.
+    """Where files of one sort lie; made when missing.
 
     Raises
     ------
     UnusableInput
         The folder cannot be made.
     """
-    if root is None:
-        import platformdirs
-
-        root = platformdirs.user_data_path("partscreen", appauthor=False)
-    path = root / shelf
+    path = own_place(shelf, root)
     try:
         path.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -67,7 +80,7 @@ def is_stem(text: str) -> bool:
 
 def own_kits(root: Path | None = None) -> tuple[OwnKit, ...]:
     """The kits in the user's folder, those that cannot be used with why."""
-    paths = sorted(own_folder("kits", root).glob("*.toml"))
+    paths = lying_in("kits", "*.toml", root)
     if not paths:
         return ()  # nothing is loaded for nothing: the first page stands sooner
     from partscreen.readings.instruments.kit import load_kit
@@ -83,7 +96,7 @@ def own_kits(root: Path | None = None) -> tuple[OwnKit, ...]:
 
 def own_types(root: Path | None = None) -> tuple[OwnType, ...]:
     """The reference files in the user's folder, those that cannot be used with why."""
-    paths = sorted(own_folder("types", root).glob("*.toml"))
+    paths = lying_in("types", "*.toml", root)
     if not paths:
         return ()
     from partscreen.reference.library import read_type
@@ -180,7 +193,7 @@ def own_file(shelf: Shelf, stem: str, root: Path | None = None) -> Path:
     UnusableInput
         There is none of this name.
     """
-    path = own_folder(shelf, root) / f"{stem}.toml"
+    path = own_place(shelf, root) / f"{stem}.toml"
     if not is_stem(stem) or not path.is_file():
         raise UnusableInput([Problem("NO_FILE", "there is no such file", "look at the list; it was taken away", stem)])
     return path

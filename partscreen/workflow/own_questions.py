@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from partscreen.errors import Problem, UnusableInput
-from partscreen.workflow.own_files import is_stem, named_problems, own_folder, stem_of
+from partscreen.workflow.own_files import is_stem, lying_in, named_problems, own_folder, own_place, stem_of
 
 if TYPE_CHECKING:
     from partscreen.readings.typed.interview import AnswersKept, Interview, Question, Standing
@@ -81,7 +81,7 @@ def begin_questions(making: Making, title: str, root: Path | None = None) -> str
 def questions_begun(making: Making, root: Path | None = None) -> tuple[Begun, ...]:
     """Questions that wait for more answers."""
     found = []
-    for about in sorted(own_folder(making, root).glob("*.toml.about")):
+    for about in lying_in(making, "*.toml.about", root):
         path = about.with_suffix("")
         kept = path.with_name(path.name + ".answers")
         lines = kept.read_text(encoding="utf-8").count("\n") if kept.exists() else 0
@@ -157,7 +157,7 @@ def _title_file(path: Path) -> Path:
 def _open(making: Making, stem: str, root: Path | None) -> tuple[Path, str, AnswersKept]:
     from partscreen.readings.typed.interview import AnswersKept
 
-    path = own_folder(making, root) / f"{stem}.toml"
+    path = own_place(making, root) / f"{stem}.toml"
     if not is_stem(stem) or not _title_file(path).is_file():
         fix = "begin them, or look whether the file is made already"
         raise UnusableInput([Problem("NO_QUESTIONS", "no questions were begun under this name", fix, stem)])

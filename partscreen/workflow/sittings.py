@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from partscreen.errors import Problem, UnusableInput
-from partscreen.workflow.own_files import own_folder, stem_of
+from partscreen.workflow.own_files import lying_in, own_folder, own_place, stem_of
 from partscreen.workflow.type_in_open import OpenSitting, TypeInOptions, name_problems, open_sitting
 
 if TYPE_CHECKING:
@@ -270,7 +270,7 @@ def _options(told: LotTold, folder: Path, kit: Path | None, references: Sequence
 
 def sitting_names(root: Path | None = None) -> tuple[str, ...]:
     """Names of all sittings in the user's folder, the newest first."""
-    folders = [path for path in own_folder("typed", root).iterdir() if (path / _ABOUT).is_file()]
+    folders = [path.parent for path in lying_in("typed", f"*/{_ABOUT}", root)]
     return tuple(path.name for path in sorted(folders, key=_touched, reverse=True))
 
 
@@ -285,7 +285,7 @@ def kept_sittings(root: Path | None = None) -> tuple[KeptSitting, ...]:
 
     found = []
     for name in sitting_names(root):
-        folder = own_folder("typed", root) / name
+        folder = own_place("typed", root) / name
         try:
             about = _read(folder)
             lines = standing_in(folder / f"{_TABLE}.journal")
@@ -319,7 +319,7 @@ def resume_sitting(name: str, root: Path | None = None) -> LiveSitting:
     if name not in sitting_names(root):
         fix = "look at the list of sittings; one that was taken away is gone"
         raise UnusableInput([Problem("NO_SITTING", "there is no such sitting", fix, name)])
-    folder = own_folder("typed", root) / name
+    folder = own_place("typed", root) / name
     about = _read(folder)
     opened = open_sitting(_options(about, folder, about.kit, about.references))
     return LiveSitting(name, folder, about, opened, about.settle)
@@ -328,7 +328,7 @@ def resume_sitting(name: str, root: Path | None = None) -> LiveSitting:
 def drop_sitting(name: str, root: Path | None = None) -> None:
     """Take a sitting away with all its lines."""
     if name in sitting_names(root):
-        shutil.rmtree(own_folder("typed", root) / name, ignore_errors=True)
+        shutil.rmtree(own_place("typed", root) / name, ignore_errors=True)
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,15 @@ TYPE_ANSWERS = [
 ]
 
 
+def test_looking_makes_no_folders_and_needs_none(tmp_path):
+    from partscreen.workflow import kept_sittings, own_kits, own_types, questions_begun
+
+    (tmp_path / "file").write_text("a file where a folder should be", encoding="utf-8")
+    for root in (tmp_path / "none", tmp_path / "file"):
+        assert own_kits(root) == own_types(root) == kept_sittings(root) == questions_begun("kits", root) == ()
+    assert not (tmp_path / "none").exists()
+
+
 def begun(visitor, at: str, title: str):
     answer = visitor.post(at, {"title": title})
     assert answer.status_code == 200, text_of(answer)
