@@ -89,10 +89,11 @@ async def fill_in(request: Request) -> Response:
 
 async def again(request: Request, form: FormData) -> Response:
     """A form of an earlier run of the page, as it was typed, to be sent again."""
-    name, _ = _form(request)
-    problem = Problem(
-        "PAGE_STALE", "the page was started anew since this form was opened", "look and send it again", ""
-    )
+    name = request.path_params["form"]
+    what = "this form is of an earlier run of the page"
+    if name not in FORMS:
+        raise HTTPException(403, f"{what.capitalize()}. Open the page again and repeat.")
+    problem = Problem("PAGE_STALE", what, "look at it and send it again", "this form")
     return await _show(request, name, typed_of(form), [problem], status=403)
 
 

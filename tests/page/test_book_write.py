@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import html
 import re
 import shutil
 
 import pytest
 
 from partscreen.book import engine
+from partscreen.page.book_forms import FORMS
 from partscreen.workflow import Asked, show_book, where_is
 from tests.book.servers import BOTH, fresh_schema
 from tests.page.bench import bench_page, picture, record_bag, words
@@ -119,6 +121,19 @@ def test_what_cannot_be_written_is_told_and_nothing_is_written(bench, place, for
     assert said in words(answer)
     assert all(f'value="{text}"' in answer.text for name, text in fields.items() if name in ("part", "entry", "lot"))
     assert show_book(Asked(), place).entries == before
+
+
+def test_every_form_opens_with_cautions_before_its_fields_where_it_can_hurt(bench):
+    bench.write("fitted", part="T1", job="hall", position="Q1")
+    for name, form in FORMS.items():
+        page = bench.get(f"/book/do/{name}", params={"job": "hall", "entry": "13"})
+        assert page.status_code == 200, name
+        assert html.escape(form.title) in page.text.replace("&#39;", "&#x27;"), name
+        fields = page.text.index("<fieldset>")
+        risky = name in ("fitted", "bias", "observe", "stress")
+        assert ("Local codes and licensed practice" in page.text[:fields]) is risky, name
+    for path in ("/book/remeasure", "/book/job?job=hall"):
+        assert "Local codes and licensed practice" in bench.get(path).text
 
 
 def test_form_sent_twice_writes_once(bench, place):
@@ -257,5 +272,6 @@ def test_form_of_an_earlier_run_is_shown_again_as_it_was_typed(bench, place):
     before = show_book(Asked(), place).entries
     answer = bench.client.post("/book/do/observe", data={"form_token": "old", "part": "T1", "text": "ink comes off"})
     assert answer.status_code == 403
+    assert "of an earlier run of the page" in answer.text
     assert ">ink comes off</textarea>" in answer.text
     assert show_book(Asked(), place).entries == before
