@@ -13,7 +13,7 @@ from partscreen.page.work import Job, Worker
 
 if TYPE_CHECKING:
     from partscreen.readings.typed.journal import Entry
-    from partscreen.workflow.sittings import LiveSitting, Told
+    from partscreen.workflow.live_sitting import LiveSitting, Told
     from partscreen.workflow.type_in_answers import PartAnswer
 
 WORDS = {"accept": "accept", "hold": "hold", "reject": "reject", None: "no answer"}
