@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from difflib import get_close_matches
 from typing import Any
 
 from partscreen.book.entries import (
@@ -93,7 +94,7 @@ def fitted_draft(
     if problems:
         raise UnusableInput(problems)
     kept = FittedKept(**ref.placed, job=job, channel=channel, position=position, by=by, on=on)
-    return Draft("fitted", kept.body()), _warnings(standing_of(facts, ref), ref)
+    return Draft("fitted", kept.body()), (*_warnings(standing_of(facts, ref), ref), *_perhaps_a_slip(facts, job))
 
 
 def _where(fitted: FittedKept) -> str:
@@ -117,6 +118,15 @@ def _warnings(standing: Standing, ref: PartRef) -> tuple[str, ...]:
     if standing.quarantine:
         found.append(f"{ref.words} was in quarantine in {standing.quarantine}")
     return tuple(found)
+
+
+def _perhaps_a_slip(facts: Facts, job: str) -> tuple[str, ...]:
+    """A hint where this part opens a job whose name is close to that of another."""
+    known = {fact.of(FittedKept).job for fact in facts.find("fitted")}
+    close = [] if job in known else get_close_matches(job, sorted(known), 3, 0.8)
+    if not close:
+        return ()
+    return (f"this opens a job {job!r}; the book holds {', '.join(close)}. If it is a slip, correct the entry",)
 
 
 def bias_drafts(

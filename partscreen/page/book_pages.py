@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from partscreen.errors import PartscreenError, UnusableInput
+from partscreen.errors import PartscreenError, Problem, UnusableInput
 from partscreen.page.book_forms import whole_of
 from partscreen.page.render import draw, settings_of, show, show_problems, with_figures
 
@@ -50,12 +50,16 @@ async def day(request: Request) -> Response:
     from partscreen.workflow.book_day import AFTER, WITHIN
 
     asked = asked_in(request)
+    problems: tuple[Problem, ...] = ()
     try:
         within, after = whole_of(asked, "within", WITHIN), whole_of(asked, "after", AFTER)
+    except UnusableInput as error:
+        (within, after), problems = (WITHIN, AFTER), error.problems
+    try:
         found = await run_in_threadpool(day_list, within, after, settings_of(request).book)
     except UnusableInput as error:
-        return show(request, "day.html.jinja", asked=asked, found=None, problems=error.problems)
-    return show(request, "day.html.jinja", asked=asked, found=found, problems=())
+        return show(request, "day.html.jinja", asked=asked, found=None, problems=(*problems, *error.problems))
+    return show(request, "day.html.jinja", asked=asked, found=found, problems=problems)
 
 
 async def find(request: Request) -> Response:

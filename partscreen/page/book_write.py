@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -58,12 +58,19 @@ def _needed_of_book(name: str, typed: Mapping[str, str], book: str | None) -> An
         return workflow.job_in_book(typed.get("job", ""), book)
     if name == "correct":
         return workflow.entry_in_book(whole(typed.get("entry", ""), "entry"), book)
+    if name == "fitted":
+        return _if_there(workflow.list_jobs, where=book)
     if name == "kit-check":
-        try:
-            return workflow.kits_due(0, book)
-        except UnusableInput:
-            return None  # the first thing a book holds may be a check
+        return _if_there(workflow.kits_due, 0, book)
     return None
+
+
+def _if_there(ask: Callable[..., Any], *told: Any, **more: Any) -> Any:
+    """An answer that only helps to fill a form in; None where the book does not give it, which is told on writing."""
+    try:
+        return ask(*told, **more)
+    except UnusableInput:
+        return None
 
 
 async def _show(

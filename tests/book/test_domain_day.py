@@ -156,6 +156,15 @@ def test_job_is_overdue_from_the_day_on_that_was_asked_for(book):
     assert (one.silent, one.days, one.overdue) == (1, 0, False)
 
 
+def test_job_that_is_opened_under_a_name_close_to_another_is_asked_about(book):
+    facts = record_bag(book)
+    facts = write(book, fit(facts, "T1", "Q1", job="village-hall"))
+    assert fit(facts, "T2", "Q2", job="village-hall")[1] == ()
+    assert fit(facts, "T2", "Q2", job="club")[1] == ()
+    (hint,) = fit(facts, "T2", "Q2", job="vilage-hall")[1]
+    assert "the book holds village-hall" in hint
+
+
 def test_job_in_full_keeps_channels_apart_that_share_a_position(book):
     facts = record_bag(book)
     facts = write(book, fit(facts, "T1", "Q1", channel="left"))

@@ -114,8 +114,11 @@ def test_failed_part_waits_to_be_read_again(bench, place):
 
 
 @pytest.mark.parametrize("query", ["within=x", "after=-1"])
-def test_days_that_are_none_are_told(bench, query):
-    assert "PAGE_NUMBER" in bench.get(f"/day?{query}").text
+def test_days_that_are_none_are_told_above_the_list_and_stay_in_their_field(bench, query):
+    page = bench.get(f"/day?{query}")
+    assert "PAGE_NUMBER" in page.text
+    assert "Lots that are not settled" in page.text
+    assert f'value="{query.partition("=")[2]}"' in page.text
 
 
 @pytest.mark.parametrize(
