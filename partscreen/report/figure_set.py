@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from partscreen.report.data import ReportData
-from partscreen.report.figures import capacitance_panels, hfe_panel, sat_panel, vbe_panel
+from partscreen.report.figures import capacitance_panels, hfe_panel, sat_panel, short, vbe_panel
 from partscreen.report.figures_lot import area_panel, control_panels, groups_panel
 from partscreen.report.figures_part import evidence_panel, gain_panel, residual_panel
 from partscreen.report.figures_part import sat_panel as part_sat_panel
@@ -115,7 +115,13 @@ def plan_set(result: PlanResult) -> list[NamedPanel]:
 
 def trust_set(result: Trust) -> list[NamedPanel]:
     """The share of unfit parts over time, one figure a supplier."""
-    return named([(f"supplier-{panel.title}", panel) for panel in trust_panels(result)])
+    return named([(f"supplier-{panel.title}", _private(panel)) for panel in trust_panels(result)])
+
+
+def _private(panel: Panel) -> Panel:
+    """The figure of a supplier as it stands alone: it says what it shows, and for whom."""
+    words = f"{panel.description} Private, not for publication."
+    return replace(panel, title=f"Unfit parts to expect, supplier {short(panel.title, 32)}", description=words)
 
 
 def named(found: Iterable[tuple[str, Panel | None]]) -> list[NamedPanel]:

@@ -182,7 +182,7 @@ def _odds_axis(far: float) -> Axis:
     step = max(1, math.ceil(tens / 3))
     ticks = [(0.0, "1")]
     for power in range(step, tens + 1, step):
-        text = f"{10**power:,}" if power <= 4 else "10" + str(power).translate(_UPPER)
+        text = f"{10**power:,}" if power <= 3 else "10" + str(power).translate(_UPPER)
         ticks += [(-power * math.log(10.0), text), (power * math.log(10.0), text)]
     end = 1.08 * max(far, math.log(10.0) * 1.05)
     inside = sorted(t for t in ticks if abs(t[0]) <= end)

@@ -98,11 +98,13 @@ def sharing_panel(shared: SharingFigure) -> Panel | None:
         "across the emitter resistor at idle [mV]", 0.0, float(np.nanmax([*warm, *cold])) * 1.15, scale=1e-3
     )
     marks: list[Mark] = [Points(at, warm, "disc", size=4.0, filled=True)]
-    labels = [Label(float(i) + 0.08, float(v), f"{figure(float(v), 'V')}") for i, v in zip(at, warm, strict=True)]
+    labels: list[Mark] = []
+    for place, values in zip(at, np.column_stack([warm, cold]), strict=True):
+        told = values if known else values[:1]
+        labels += spread_labels([Label(float(place) + 0.08, float(v), figure(float(v), "V")) for v in told], y)
     words = f"Disc: idle drop expected, {shared.basis}."
     if known:
         marks.append(Points(at, cold, "ring", size=4.0))
-        labels += [Label(float(i) + 0.08, float(v), figure(float(v), "V")) for i, v in zip(at, cold, strict=True)]
         words += " Ring: on switching on, if the bias circuit did not follow the heat at all."
     names = ", ".join(f"{p.place}: {p.part}" for p in shared.places if p.part)
     marks += labels

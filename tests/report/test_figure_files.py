@@ -7,6 +7,7 @@ import re
 import shutil
 import subprocess
 import zipfile
+from datetime import date, timedelta
 from itertools import combinations
 
 import numpy as np
@@ -14,12 +15,18 @@ import pytest
 from PIL import Image
 
 from partscreen.errors import UnusableInput
+from partscreen.lots.trust import supplier_trust
+from partscreen.lots.trust_records import LotRecord
+from partscreen.matching.options import MatchOptions
 from partscreen.report.figure_files import FORMS, figure_file, figure_forms, laid_out, printable
 from partscreen.report.figure_set import NamedPanel, named, part_set, screening_set
 from partscreen.report.panels import Label, Panel, linear_axis
 from partscreen.report.view import lot_views
 from partscreen.results.plan import PlanResult
-from partscreen.workflow import PlanOptions, draw_figures, figures_of, make_plan
+from partscreen.results.stage import AreaLine, GainCurve, LoadLineFigure, PlaceShare, SharingFigure, StageResult
+from partscreen.results.trust import Trust
+from partscreen.workflow import PlanOptions, draw_figures, figures_of, make_plan, match_screenings
+from tests.matching.bags import bag
 from tests.report.invented import screening
 
 PLAIN = Panel("A title", "What it shows.", linear_axis("x [V]", 0, 1), linear_axis("y [A]", 0, 1), ())
@@ -33,7 +40,51 @@ def figures() -> list[NamedPanel]:
     for view in lot_views(result):
         found += [(f"part-{what}", panel) for what, panel in part_set(view.result, view.parts[0], data)]
     plan: PlanResult = make_plan(PlanOptions(lot_size=100, tolerable="10%"))
-    return [*named(found), *figures_of(plan)]
+    return [*named(found), *figures_of(plan), *figures_of(suppliers()), *figures_of(stage()), *matched()]
+
+
+def suppliers() -> Trust:
+    """Two suppliers over a year and a half."""
+    days = [date(2024, 3, 1) + timedelta(days=90 * i) for i in range(6)]
+    lots = [
+        LotRecord(who, f"{who}{i}", "2SC5200", day, {str(k): 9.0 * sign for k in range(12)})
+        for who, signs in (("Alder", [-1] * 6), ("Birch & Co", [-1, 1, 1, -1]))
+        for i, (sign, day) in enumerate(zip(signs, days, strict=False))
+    ]
+    return supplier_trust(lots, version="0", history=True)
+
+
+def stage() -> StageResult:
+    """A stage with every figure it can have."""
+    line = LoadLineFigure(
+        about="NPN 2SC5200, resistive load 8 ohm",
+        vce=[50.0, 25.0, 1.0],
+        ic=[0.0, 3.0, 6.0],
+        limits=[
+            AreaLine(name=name, vce=[1.0, 10.0, 100.0], ic=[top, top, top / 30])
+            for name, top in (("dc", 15.0), ("100 ms", 15.5), ("10 ms", 30.0))
+        ],
+        case_temperature=340.0,
+    )
+    curves = [
+        GainCurve(name=name, bias=bias, current=[-1.0, 0.0, 1.0], gain=[0.97, gain, 0.98], load=8.0)
+        for name, bias, gain in (("chosen bias", 0.015, 0.969), ("flattest", 0.022, 0.9695))
+    ]
+    places = [
+        PlaceShare(place=f"NPN {i}", part=f"A1-0{i}", resistor=0.22, current=0.06, drop=drop, cold_drop=drop - 4e-4)
+        for i, drop in enumerate((0.0132, 0.0176, 0.0135), 1)
+    ]
+    sharing = SharingFigure(about="NPN 2SC5200", basis="warm", places=places)
+    return StageResult(
+        version="0", name="stage", npn="2SC5200", pnp="2SA1943", cautions=["Mains kills."], checks=[],
+        load_lines=[line], crossover=curves, sharing=[sharing],
+    )  # fmt: skip
+
+
+def matched() -> list[NamedPanel]:
+    """The first sets of a match of invented curves."""
+    runs = [("bag.json", bag(6, 6))]
+    return figures_of(match_screenings(runs, MatchOptions(kind="sets", k=3, best=1)), runs=runs)
 
 
 @pytest.mark.parametrize("form", FORMS)
@@ -72,9 +123,9 @@ def test_every_axis_has_a_quantity_with_its_unit_and_the_figure_its_conditions(f
             unit = re.search(r"\[[^]]+\]|\((ratio|number)|times likelier", axis.label) or re.search(
                 r"\d\s?[mµnp]?[AVFΩ]\b", ticks
             )
-            assert unit or re.match(r"hFE|part|reading|\d+ parts", axis.label), (one.name, axis.label)
-        conditions = "=" in panel.x.label + panel.y.label or re.search(r"interval|likelier|lot of|\d A", panel.x.label)
-        assert conditions, (one.name, panel.x.label)
+            assert unit or re.match(r"hFE|part|place|date|reading|\d+ parts", axis.label), (one.name, axis.label)
+        both = panel.x.label + panel.y.label
+        assert re.search(r"=|interval|likelier|lot of|\d A|case|at idle|into", both), (one.name, both)
 
 
 def test_words_of_a_figure_stand_apart_and_within_the_page(figures):
@@ -111,7 +162,7 @@ def _touch(a: tuple[float, ...], b: tuple[float, ...], slack: float = 2.0) -> bo
 
 
 def test_a_figure_is_one_ink_on_paper_so_that_grey_loses_nothing(figures):
-    for one in figures[:6]:
+    for one in (figures[0], figures[2], figures[-1]):
         pixels = np.asarray(Image.open(io.BytesIO(figure_file(one.panel, "png"))).convert("RGB"), dtype=float)
         ink, paper = np.array([27.0, 38.0, 54.0]), np.full(3, 255.0)
         share = ((paper - pixels) @ (paper - ink)) / ((paper - ink) @ (paper - ink))
