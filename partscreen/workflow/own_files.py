@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -69,8 +70,14 @@ def own_folder(shelf: Shelf, root: Path | None = None) -> Path:
 
 
 def stem_of(name: str) -> str:
-    """A file name from what a person calls a thing: small letters, digits and _; never empty, never a path."""
-    return re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_")[:48].rstrip("_") or "unnamed"
+    """A file name from what a person calls a thing: small letters, digits and _; never empty, never a path.
+
+    Letters of other alphabets stand for themselves in a short sum at the end, so that names stay different.
+    """
+    stem = re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_")[:40].rstrip("_")
+    if name.isascii():
+        return stem or "unnamed"
+    return f"{stem or 'named'}_{hashlib.sha256(name.encode('utf-8', 'surrogatepass')).hexdigest()[:6]}"
 
 
 def is_stem(text: str) -> bool:

@@ -71,6 +71,11 @@ def begin_questions(making: Making, title: str, root: Path | None = None) -> str
     if path.exists():
         fix = "choose another name, or take the one that is there away; nothing was changed"
         raise UnusableInput([Problem("FILE_EXISTS", "is there already", fix, path.name)])
+    if _title_file(path).exists() and (before := _title_file(path).read_text(encoding="utf-8")) != title:
+        fix = f"go on with {before!r}, or choose a name that differs in its letters and digits"
+        raise UnusableInput(
+            [Problem("FILE_EXISTS", f"questions about {before!r} wait under this name", fix, path.name)]
+        )
     if not _title_file(path).exists():
         _write(_title_file(path), title)
         if making == "kits":  # its first question

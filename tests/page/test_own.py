@@ -109,6 +109,15 @@ def test_an_earlier_answer_is_changed_and_later_ones_stay_as_far_as_they_fit(vis
     assert len(answered(fewer)) == len(before) - 2
 
 
+def test_names_that_would_make_one_file_are_kept_apart(visitor):
+    first, second = (begun(visitor, "/kits", title) for title in ("стол один", "стол два"))
+    assert first.url.path != second.url.path
+    begun(visitor, "/kits", "my bench 7")
+    clash = visitor.post("/kits", {"title": "My-Bench 7"})
+    assert clash.status_code == 422
+    assert "questions about 'my bench 7' wait under this name" in text_of(clash)
+
+
 def test_a_second_window_and_an_old_form_take_nothing_unseen(visitor):
     shown = begun(visitor, "/kits", "window bench")
     give(visitor, shown, "-")
