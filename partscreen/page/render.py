@@ -115,7 +115,7 @@ def draw(panel: Panel, identity: str) -> str:
     """A large figure without any style of its own: the page's policy allows none."""
     from partscreen.report.svg import panel_svg
 
-    return panel_svg(panel, identity, 460.0, 320.0)
+    return panel_svg(panel, identity, 460.0, panel.tall(320.0))
 
 
 def fields(words: str) -> str:
