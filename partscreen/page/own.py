@@ -192,7 +192,7 @@ async def answer(request: Request, form: FormData, shelf: Shelf) -> Response:
     return RedirectResponse(f"{shelf.at}/{stem}/ask", 303)
 
 
-async def stale(request: Request, form: FormData, shelf: Shelf) -> Response:
+async def stale(request: Request, form: FormData, shelf: Shelf) -> Response | None:
     """An answer of a form that an earlier run wrote: shown again, nothing is kept."""
     from dataclasses import replace
 
@@ -202,10 +202,10 @@ async def stale(request: Request, form: FormData, shelf: Shelf) -> Response:
         asked = await run_in_threadpool(
             ask_on, shelf.making, request.path_params["stem"], root=settings_of(request).folder
         )
-    except UnusableInput as error:
-        return show_problems(request, error, back=shelf.at, status=404)
-    words = "the page was started again meanwhile; this answer is not kept yet: send it again"
-    return _question_page(request, shelf, replace(asked, wrong=words, tried=text(form, "answer")), None, 409)
+    except UnusableInput:
+        return None
+    words = "this form is of an earlier run of the page; the answer is not kept yet: send it again"
+    return _question_page(request, shelf, replace(asked, wrong=words, tried=text(form, "answer")), None, 403)
 
 
 async def write(request: Request, form: FormData, shelf: Shelf) -> Response:
@@ -246,12 +246,12 @@ def _routes(shelf: Shelf) -> list[BaseRoute]:
     def taken(
         path: str,
         handler: Callable[[Request, FormData, Shelf], Awaitable[Response]],
-        again: Callable[[Request, FormData, Shelf], Awaitable[Response]] | None = None,
+        again: Callable[[Request, FormData, Shelf], Awaitable[Response | None]] | None = None,
     ) -> Route:
         async def sent(request: Request, form: FormData) -> Response:
             return await handler(request, form, shelf)
 
-        async def old(request: Request, form: FormData) -> Response:
+        async def old(request: Request, form: FormData) -> Response | None:
             assert again is not None
             return await again(request, form, shelf)
 

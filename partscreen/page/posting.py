@@ -20,13 +20,15 @@ from partscreen.page.render import desk_of
 from partscreen.page.settings import LARGEST_FILE, MOST_FIELDS, MOST_FILES
 
 Handler = Callable[[Request, FormData], Awaitable[Response]]
+Refuser = Callable[[Request, FormData], Awaitable[Response | None]]
 _CHUNK = 1 << 20
 
 
-def post(path: str, handler: Handler, stale: Handler | None = None) -> Route:
+def post(path: str, handler: Handler, stale: Refuser | None = None) -> Route:
     """A route for a form. There is no other way to a POST route, so none can forget the token.
 
-    `stale`: shows a form of an earlier run again as it was typed, with the token of this run; it must do nothing else.
+    `stale`: shows a form of an earlier run again as it was typed, with the token of this run and status 403; it must do
+    nothing else. None from it: there is nothing to show.
     """
 
     async def taken(request: Request) -> Response:
@@ -35,8 +37,9 @@ def post(path: str, handler: Handler, stale: Handler | None = None) -> Route:
             if not isinstance(told, str) or not hmac.compare_digest(
                 told.encode(), desk_of(request).form_token.encode()
             ):
-                if stale is not None:
-                    return await stale(request, form)
+                shown = await stale(request, form) if stale is not None else None
+                if shown is not None:
+                    return shown
                 words = (
                     "This form is of an earlier run of the page, or not of this page. Open the page again and repeat."
                 )

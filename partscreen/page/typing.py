@@ -240,19 +240,17 @@ async def fields(request: Request, form: FormData) -> Response:
     return RedirectResponse(_address(here, {"form": "fields"}), 303)
 
 
-async def stale(request: Request, form: FormData) -> Response:
+async def stale(request: Request, form: FormData) -> Response | None:
     """A line of a form that an earlier run wrote: shown again, to be sent with this run's token; nothing is kept."""
     try:
         here = await _here(request)
-    except UnusableInput as error:
-        return show_problems(request, error, back="/typing", status=404)
-    words = (
-        "The page was started again meanwhile. What was typed stands in the field and is not kept yet: send it again."
-    )
-    told = Problem("PAGE_STALE", words, "press Enter", "this line")
+    except UnusableInput:
+        return None
+    words = "This form is of an earlier run of the page. What was typed stands in the field and is not kept yet"
+    told = Problem("PAGE_STALE", words, "look at it, and press Enter", "this line")
     cells = {i: text(form, f"cell{i}") for i in range(len(here.live.opened.columns))}
     asked = {"form": "fields"} if any(cells.values()) else {}
-    return _typing_page(request, here, asked, 409, problems=(told,), again=text(form, "line"), cells=cells)
+    return _typing_page(request, here, asked, 403, problems=(told,), again=text(form, "line"), cells=cells)
 
 
 async def answer(request: Request) -> Response:

@@ -268,7 +268,7 @@ def test_a_stopped_server_loses_nothing_that_was_sent(tmp_path):
         visitor = Visitor(client)
         assert "Lot STOP" in text_of(visitor.get("/typing"))
         stale = client.post(bench.path, data={"form_token": token, **old, "line": "1.95 188 97"})
-        assert stale.status_code == 409
+        assert stale.status_code == 403
         assert "PAGE_STALE" in stale.text
         assert 'value="1.95 188 97"' in stale.text
         again = Bench(visitor, visitor.get(bench.path))
