@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -18,14 +17,10 @@ from partscreen.report.figures import SHAPES, WORDS, band_words, capacitance_pan
 from partscreen.report.figures_lot import whole_lot_panels
 from partscreen.report.figures_part import part_panels
 from partscreen.report.panels import Panel
+from partscreen.report.papers.visible import UNSEEN, number_of
 from partscreen.report.svg import panel_svg, shape_path
 from partscreen.report.view import LotView, PartView
 from partscreen.results import LotResult, Screening
-
-# Control characters, and those that turn the direction of writing: shown by their number, neither lost nor obeyed.
-_UNSEEN = re.compile(
-    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufeff\ufffe\uffff]"
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +113,13 @@ def sheet_environment(package: str) -> Environment:
 
 
 def _finalize(value: Any) -> Any:
-    return _UNSEEN.sub(lambda m: f"⟨U+{ord(m.group()):04X}⟩", value) if type(value) is str else value
+    """Text of people's files: signs that are not seen or turn the direction of writing are shown by their number.
+
+    Line ends and tabs stay: long texts of our own hold them, and a browser shows them as a blank.
+    """
+    if type(value) is not str:
+        return value
+    return UNSEEN.sub(lambda m: m.group() if m.group() in "\t\n\r" else number_of(m.group()), value)
 
 
 def _setting(value: Any) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 
 # Control characters (line ends included: a name has none), joiners and blanks of no width, those that turn the
 # direction of writing, lone surrogates, tags and other characters for private use or none.
-_UNSEEN = re.compile(
+UNSEEN = re.compile(
     "[\x00-\x1f\x7f-\x9f\u00ad\u034f\u061c\u115f\u1160\u17b4\u17b5\u180b-\u180f\u200b-\u200f\u2028-\u202e\u2060-\u206f"
     "\u3164\ud800-\udfff\ufe00-\ufe0f\ufeff\uffa0\ufff0-\ufffb\ufffe\uffff\U000e0000-\U000e0fff]"
 )
@@ -19,7 +19,7 @@ _PIECE = 14
 
 def visible(text: str) -> str:
     """The text with every unseen character as ⟨U+202E⟩; very long words may break. Nothing is left out."""
-    shown = _UNSEEN.sub(lambda m: number_of(m.group()), text)
+    shown = UNSEEN.sub(lambda m: number_of(m.group()), text)
     return _LONG_WORD.sub(_breakable, shown)
 
 
