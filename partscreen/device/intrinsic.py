@@ -117,7 +117,7 @@ def currents(p: Point, vbe: Floats, vbc: Floats) -> Currents:
     leak_e *= p.ise
     g_leak_e = leak_e * p.inv_ne_vt
     leak_e -= p.ise
-    reverse_on = bool(np.max(vbc, initial=-np.inf) > REVERSE_OFF)
+    reverse_on = bool((vbc > REVERSE_OFF).any())  # a point that was not reached is NaN and decides nothing
     if reverse_on:
         reverse = np.exp(vbc * p.inv_nr_vt)
         reverse *= p.is_
