@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import io
+import os
 import re
 import shutil
 import subprocess
+import sys
 import zipfile
 from datetime import date, timedelta
 from itertools import combinations
@@ -95,6 +97,17 @@ def test_the_same_figure_gives_the_same_bytes(form, figures):
     head = {"svg": b"<?xml", "png": b"\x89PNG", "pdf": b"%PDF"}[form]
     assert first.startswith(head)
     assert not re.search(rb"CreationDate|<dc:date>|20\d\d-\d\d-\d\dT", first)
+
+
+@pytest.mark.parametrize("seed", ["1", "2"])
+def test_another_process_draws_the_same_bytes(seed, tmp_path):
+    here = {path.name: path.read_bytes() for path in draw_figures(make_plan(PlanOptions(lot_size=100)), tmp_path / "a")}
+    code = (
+        "from pathlib import Path; from partscreen.workflow import *; "
+        f"draw_figures(make_plan(PlanOptions(lot_size=100)), Path({str(tmp_path / 'b')!r}))"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True, env={**os.environ, "PYTHONHASHSEED": seed})
+    assert here == {path.name: path.read_bytes() for path in (tmp_path / "b").iterdir()}
 
 
 def test_letters_are_embedded_in_the_pdf_and_drawn_in_the_svg(tmp_path, figures):
