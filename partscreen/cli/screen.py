@@ -102,13 +102,16 @@ def screen(
     """
     from partscreen.cli.book_show import say_recorded
     from partscreen.cli.show import exit_with, progress_line, say, say_drawn, show_screening
+    from partscreen.cli.show_streamed import show_streamed
     from partscreen.errors import UnusableInput
     from partscreen.workflow import (
         ScreenOptions,
         draw_figures,
+        judge_prepared,
         keep_screening,
+        prepare_files,
         saved_columns,
-        screen_files,
+        stream_screening,
         write_outcome,
         write_stock_table,
     )
@@ -143,7 +146,12 @@ def screen(
 
             watch_until_ended(watch, options, brief=brief, stock=stock, kept=(book or "") if record else None)
             raise typer.Exit(0)
-        outcome = screen_files(given, options, progress=progress_line(), figures=out is not None or figures is not None)
+        ready = prepare_files(given, options, progress=progress_line())
+        if json_out not in (None, "-") and not any((out, figures, table, stock, record)):
+            streamed = stream_screening(ready, Path(str(json_out)), brief=brief, progress=progress_line())
+            if streamed is not None:
+                raise typer.Exit(show_streamed(streamed))
+        outcome = judge_prepared(ready, progress=progress_line(), figures=out is not None or figures is not None)
         if record:
             outcome = keep_screening(outcome, given, options, book)
         written = write_outcome(

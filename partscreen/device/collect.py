@@ -26,6 +26,7 @@ def collect(
     constants: TypeConstants,
     shared: Floats,
     shared_covariance: Floats,
+    session_parts: npt.NDArray[np.int64] | None = None,
 ) -> FitResult:
     """Put the blocks together; parts without readings get their prior, one for all or one a part."""
     from scipy.special import chdtrc
@@ -54,7 +55,7 @@ def collect(
         junction[parts] = _junction_temp(work, theta[parts], shared[session])
         _spread_out(work.block, parts, residual, used, residuals)
     dof = used.count
-    chi_square += _session_share(o, shared, dof > 0)
+    chi_square += _session_share(o, shared, dof > 0, session_parts)
     variance = np.einsum("npp->np", covariance)
     p = np.where(dof > 0, chdtrc(np.maximum(dof, 1), np.nan_to_num(chi_square)), np.nan)
     return FitResult(
@@ -69,6 +70,7 @@ def collect(
         iterations=iterations,
         shared=shared,
         shared_std=np.sqrt(np.einsum("nii->ni", shared_covariance)),
+        shared_covariance=shared_covariance,
         hfe_residual=residuals[0],
         vbe_residual=residuals[1],
         sat_residual=residuals[2],
@@ -82,12 +84,14 @@ def collect(
     )
 
 
-def _session_share(o: Observations, shared: Floats, there: npt.NDArray[np.bool_]) -> Floats:
+def _session_share(
+    o: Observations, shared: Floats, there: npt.NDArray[np.bool_], parts: npt.NDArray[np.int64] | None
+) -> Floats:
     """Misfit of each session's errors to their own prior, shared out equally among its parts."""
     spread = np.stack([o.session_temp_std, o.session_gain_ln_std, o.session_lead_std], axis=1)
     known = spread > 0.0
     misfit = np.sum(np.where(known, shared / np.where(known, spread, 1.0), 0.0) ** 2, axis=1)
-    count = np.bincount(o.session[there], minlength=spread.shape[0])
+    count = np.bincount(o.session[there], minlength=spread.shape[0]) if parts is None else parts
     return np.asarray((misfit / np.maximum(count, 1))[o.session])
 
 

@@ -32,6 +32,8 @@ def fit_parts(
     starts: int = 3,
     chunk: int = CHUNK,
     shared: Floats | None = None,
+    shared_covariance: Floats | None = None,
+    session_parts: npt.NDArray[np.int64] | None = None,
     family: Ints | None = None,
 ) -> FitResult:
     """Fit device parameters of many parts.
@@ -51,6 +53,10 @@ def fit_parts(
         Parts per block.
     shared : array, shape (n_sessions, 3), optional
         Errors of the sessions (temperature [K], gain, lead [ohm]) where they are known already; None: found.
+    shared_covariance : array, shape (n_sessions, 3, 3), optional
+        How well they are known; None: exactly.
+    session_parts : int array, shape (n_sessions,), optional
+        Parts of each session in all, which share its misfit; None: those of this call.
     family : int array, shape (n_parts,), optional
         Problems of their own fitted in one call: number of each part's prior covariance. No session may hold parts of
         two. Every part ends where it would in a call of its family alone.
@@ -94,9 +100,12 @@ def fit_parts(
     if shared is None:
         shared, shared_covariance = solve_shared(works, spread, apart=family is not None)
     else:
-        shared_covariance = np.zeros((shared.shape[0], N_SHARED, N_SHARED))
+        known = np.zeros((shared.shape[0], N_SHARED, N_SHARED))
+        shared_covariance = known if shared_covariance is None else shared_covariance
     prior = prior_covariance if family is None else prior_covariance[family]
-    return collect(observations, candidates, works, full_mean, prior, constants, shared, shared_covariance)
+    return collect(
+        observations, candidates, works, full_mean, prior, constants, shared, shared_covariance, session_parts
+    )
 
 
 def _check_covariance(covariance: Floats, family: Ints | None) -> None:

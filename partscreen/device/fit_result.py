@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -75,6 +75,7 @@ class FitResult:
     prior_mean: Floats
     prior_covariance: Floats
     constants: TypeConstants
+    shared_covariance: Floats = field(default_factory=lambda: np.zeros((0, 3, 3)))  # (n_sessions, 3, 3)
 
 
 @dataclass(frozen=True, slots=True)

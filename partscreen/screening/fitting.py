@@ -59,9 +59,49 @@ class GroupFit:
 FitFunction = Callable[[Observations, PartPrior], GroupFit]
 
 
-def fit_group(observations: Observations, prior: PartPrior) -> GroupFit:
-    """Fit every part of a group against one prior."""
+@dataclass(frozen=True, slots=True)
+class SessionErrors:
+    """Errors that sessions share, as found: temperature [K], gain (relative), lead [ohm].
+
+    sessions : (n,), numbers in the batch, ascending. shared : (n, 3); covariance : (n, 3, 3). parts : (n,), parts of
+    the type that each session has.
+    """
+
+    sessions: Ints
+    shared: Floats
+    covariance: Floats
+    parts: Ints
+
+    def of(self, sessions: Ints) -> SessionErrors:
+        """Of some of the sessions; one that is not there has no errors known, and none."""
+        at = np.searchsorted(self.sessions, sessions)
+        at = np.minimum(at, max(self.sessions.size - 1, 0))
+        there = self.sessions[at] == sessions
+        return SessionErrors(
+            sessions,
+            np.where(there[:, None], self.shared[at], 0.0),
+            np.where(there[:, None, None], self.covariance[at], 0.0),
+            np.where(there, self.parts[at], 1),
+        )
+
+
+def session_errors(observations: Observations, prior: PartPrior, sessions: Ints, parts: Ints) -> SessionErrors:
+    """Errors of the sessions of some parts, found together with the parts. `parts`: how many each session has."""
     found = fit_parts(observations, prior.mean, prior.covariance, prior.constants)
+    return SessionErrors(sessions, found.shared, found.shared_covariance, parts)
+
+
+def fit_group(observations: Observations, prior: PartPrior, known: SessionErrors | None = None) -> GroupFit:
+    """Fit every part of a group against one prior. `known`: errors of its sessions, in their order; None: found."""
+    found = fit_parts(
+        observations,
+        prior.mean,
+        prior.covariance,
+        prior.constants,
+        shared=None if known is None else known.shared,
+        shared_covariance=None if known is None else known.covariance,
+        session_parts=None if known is None else known.parts,
+    )
     return GroupFit(
         NAMES, found.theta, found.covariance, found.prior_share, found.junction_temp, found.chi_square,
         found.dof, found.p, found.status,

@@ -8,7 +8,7 @@ and capacitance join in.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -49,6 +49,7 @@ class GroupReadings:
     gain_row: Ints
     sat_row: Ints
     session_names: tuple[str, ...]
+    sessions: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))  # numbers of them in the batch
 
 
 @dataclass(slots=True)
@@ -96,7 +97,7 @@ def build_observations(
         session_gain_ln_std=shared.gain_ln_std[names], session_lead_std=shared.lead_std[names],
     )  # fmt: skip
     labels = tuple(batch.sessions[i] if 0 <= i < len(batch.sessions) else "" for i in names)
-    return GroupReadings(parts, observations, _as_int(g["row"]), _as_int(s["row"]), labels)
+    return GroupReadings(parts, observations, _as_int(g["row"]), _as_int(s["row"]), labels, names)
 
 
 def _as_int(values: Floats) -> Ints:

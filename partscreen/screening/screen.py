@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -19,7 +19,7 @@ from partscreen.results import LotResult, PartResult, Reason
 from partscreen.screening.advice.held_parts import with_advice
 from partscreen.screening.disposition import DEFAULT_COST, MISFIT_P, Rule
 from partscreen.screening.findings import LotFindings, findings_of_parts
-from partscreen.screening.fitting import FitFunction, GroupFit, fit_group, take_observations
+from partscreen.screening.fitting import FitFunction, GroupFit, SessionErrors, fit_group, take_observations
 from partscreen.screening.limits.capacitance import capacitance_remarks
 from partscreen.screening.limits.conformance import DEFAULT_RISK
 from partscreen.screening.limits.curve_model import CurveModel, PlainLaws
@@ -40,7 +40,7 @@ from partscreen.screening.reasons import QUANTITY_WORDS, no_population, no_refer
 from partscreen.screening.stress import Stressed, stressed_parts
 from partscreen.screening.weighing import WeighedLot, weigh_group
 from partscreen.screening.without_power.observations import Seen, look_at, with_observations
-from partscreen.screening.without_power.opened_pieces import with_opened_pieces
+from partscreen.screening.without_power.opened_pieces import opened, with_opened_pieces
 
 Ints = npt.NDArray[np.int64]
 
@@ -92,6 +92,8 @@ def screen_batch(
     population_for: PopulationFor = library_population,
     fit: FitFunction = fit_group,
     progress: Progress | None = None,
+    only: Collection[int] | None = None,
+    errors: Mapping[tuple[str, str | None], SessionErrors] | None = None,
 ) -> list[LotResult]:
     """Judge every part of a batch.
 
@@ -115,6 +117,8 @@ def screen_batch(
     population_for, fit : callables
         The prior of a type's parts, and the device fit.
     progress : callable(what, done, total), optional
+    only : numbers of the lots that are judged; the others may teach them, and their results are empty. None: all.
+    errors : of sessions, by type and gain group, where they are known already; None: found here
 
     Returns
     -------
@@ -138,9 +142,10 @@ def screen_batch(
     settings = Settings(risk, Rule(reach, cost), prior_share, temperature, kit)
     results: dict[int, LotResult] = {}
     done = 0
-    for group in _groups(batch, library, population_for, fit, shared, settings, progress):
+    for group in _groups(batch, library, population_for, fit, shared, settings, progress, only, errors):
         for number in group.lots:
-            results[number] = _screen_lot(batch, number, group, settings)
+            wanted = only is None or number in only
+            results[number] = _screen_lot(batch, number, group, settings) if wanted else _not_asked(batch, number)
             done += 1
             if progress:
                 progress("judging lots", done, len(batch.lots))
@@ -155,6 +160,8 @@ def _groups(
     shared: SessionUncertainty,
     settings: Settings,
     progress: Progress | None,
+    only: Collection[int] | None,
+    errors: Mapping[tuple[str, str | None], SessionErrors] | None,
 ) -> list[_Group]:
     by_type: dict[tuple[str | int, str | None], tuple[TypeSetup, list[int]]] = {}
     for number, lot in enumerate(batch.lots):
@@ -178,7 +185,11 @@ def _groups(
         elif setup.population is not None and setup.prior is not None and alive.size:
             o = readings.observations
             model_error = misfit_for(o, setup.population)
-            made = fit(widened(o, model_error, setup.population.gradings), setup.prior)
+            wide = widened(o, model_error, setup.population.gradings)
+            found = None if errors is None else errors.get((setup.name or "", setup.gain_group))
+            made = (
+                fit(wide, setup.prior) if found is None else fit_group(wide, setup.prior, found.of(readings.sessions))
+            )
             weighed = weigh_group(
                 o,
                 batch.part_lot[alive],
@@ -188,6 +199,7 @@ def _groups(
                 prior_share=settings.prior_share,
                 name=setup.name or "",
                 progress=progress,
+                only=None if only is None or opened(batch) else only,
             )
         weighed = with_own_shares(weighed, batch, readings.parts, settings.prior_share)
         weighed = with_opened_pieces(batch, readings.parts, weighed)
@@ -249,6 +261,11 @@ def _screen_lot(batch: Batch, number: int, group: _Group, settings: Settings) ->
         parts=ordered,
         groups=found.view.seen,
     )
+
+
+def _not_asked(batch: Batch, number: int) -> LotResult:
+    """In place of the result of a lot that only teaches."""
+    return LotResult(lot=batch.lots[number].name, n_parts=0, judgement="test_all")
 
 
 def _rejected_without_evidence(part: PartResult) -> bool:

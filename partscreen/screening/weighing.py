@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
@@ -144,6 +144,7 @@ def weigh_group(
     name: str = "the marked type",
     bulk_is_type: bool = False,
     progress: Callable[[str, int, int], None] | None = None,
+    only: Collection[int] | None = None,
 ) -> dict[int, WeighedLot]:
     """Weigh all lots of one type.
 
@@ -157,6 +158,7 @@ def weigh_group(
     prior_share : expected share of unfit parts before any reading
     name : of the type
     bulk_is_type : nothing is known of the type; without known-good parts a lot is compared with its own bulk
+    only : numbers of the lots to weigh, the others only teach; None: all
 
     Returns
     -------
@@ -169,7 +171,7 @@ def weigh_group(
     waiting = []
     for number, lot in lots.items():
         rows = np.flatnonzero(lot_of == number)
-        if rows.size:
+        if rows.size and (only is None or number in only):
             alone = bulk_is_type and not any(other != number for other in taught)
             waiting.append(_prepared(observations, rows, number, lot, school, others, prior_share, alone))
     out: dict[int, WeighedLot] = {}

@@ -58,6 +58,7 @@ if TYPE_CHECKING:
     from partscreen.workflow.goods_in import with_book_facts, write_stock_table
     from partscreen.workflow.kit import new_kit, tell_kit
     from partscreen.workflow.learned import learn_from_book
+    from partscreen.workflow.live_sitting import LotTold
     from partscreen.workflow.lookup import explain_files, saved_columns, tell_types
     from partscreen.workflow.matching import (
         match_and_draw,
@@ -100,10 +101,9 @@ if TYPE_CHECKING:
     from partscreen.workflow.plan_options import PlanOptions
     from partscreen.workflow.power_up import CardOptions, paper_card, paper_pairs
     from partscreen.workflow.saved import load_screening
-    from partscreen.workflow.screening import check_part, exit_code, screen_files
+    from partscreen.workflow.screening import check_part, exit_code, judge_prepared, prepare_files, screen_files
     from partscreen.workflow.sheet import SheetOptions, write_sheet
     from partscreen.workflow.sittings import (
-        LotTold,
         begin_sitting,
         drop_sitting,
         files_of_sitting,
@@ -124,6 +124,7 @@ if TYPE_CHECKING:
         understand_files,
         write_lots,
     )
+    from partscreen.workflow.volume import stream_screening
     from partscreen.workflow.watching import watch_folder
     from partscreen.workflow.writing import write_outcome
 
@@ -144,7 +145,7 @@ _HOME = {
     "questions_begun": "own_questions",
     "write_asked": "own_questions",
     "answer_typed": "type_in_answers",
-    "LotTold": "sittings",
+    "LotTold": "live_sitting",
     "begin_sitting": "sittings",
     "drop_sitting": "sittings",
     "files_of_sitting": "sittings",
@@ -229,7 +230,10 @@ _HOME = {
     "paper_pairs": "power_up",
     "check_part": "screening",
     "exit_code": "screening",
+    "judge_prepared": "screening",
+    "prepare_files": "screening",
     "screen_files": "screening",
+    "stream_screening": "volume",
     "SheetOptions": "sheet",
     "write_sheet": "sheet",
     "check_stage": "stage",
@@ -268,9 +272,9 @@ __all__ = [
     "answer_typed",
     "ask_on",
     "backup_book",
-    "book_place",
     "begin_questions",
     "begin_sitting",
+    "book_place",
     "check_part",
     "check_stage",
     "column_roles",
@@ -295,6 +299,7 @@ __all__ = [
     "find_in_book",
     "forget_columns",
     "job_in_book",
+    "judge_prepared",
     "keep_own_file",
     "keep_screening",
     "kept_sittings",
@@ -322,6 +327,7 @@ __all__ = [
     "paper_record",
     "paper_refund",
     "paper_stock",
+    "prepare_files",
     "questions_begun",
     "record_approval",
     "record_bias",
@@ -349,6 +355,7 @@ __all__ = [
     "section_of",
     "show_book",
     "show_in_full",
+    "stream_screening",
     "supplier_in_book",
     "tell_codes",
     "tell_kit",

@@ -13,15 +13,23 @@ if TYPE_CHECKING:
     from partscreen.results import ControlSeen, KitUsed, LotResult, SpotTaken
 
 
-def with_what_was_read(results: Sequence[LotResult], batch: Batch, with_control: Batch) -> list[LotResult]:
+def with_what_was_read(
+    results: Sequence[LotResult],
+    batch: Batch,
+    with_control: Batch,
+    *,
+    control: Mapping[int, ControlSeen] | None = None,
+) -> list[LotResult]:
     """The lots with their sheet, files, single readings and control pieces.
 
     Parameters
     ----------
     results : in the order of `batch.lots`
     with_control : the batch before control pieces were taken out of it
+    control : what they did, by session; None: it is worked out here
     """
-    control = _control(with_control)
+    if control is None:
+        control = control_seen(with_control)
     spots = _spots_of_lots(batch)
     out = []
     for number, (result, lot) in enumerate(zip(results, batch.lots, strict=True)):
@@ -100,7 +108,8 @@ def conditions_words(conditions: Mapping[str, float | str]) -> str:
     return ", ".join(bits)
 
 
-def _control(batch: Batch) -> dict[int, ControlSeen]:
+def control_seen(batch: Batch) -> dict[int, ControlSeen]:
+    """What the control piece of each session did, by the number of the session."""
     from partscreen.readings.instruments.control_piece import control_drift
     from partscreen.results import ControlSeen
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from partscreen.errors import UnknownType
+from partscreen.errors import Problem, UnknownType
 from partscreen.readings.some_parts import take_parts
 from partscreen.readings.tables import Batch, Lot
 from partscreen.reference.library import Library
@@ -14,6 +14,9 @@ from partscreen.reference.not_covered import not_covered
 from partscreen.results import NotJudged
 
 CODE = "NOT_COVERED"
+TOO_LARGE = "LOT_TOO_LARGE"
+MOST_PARTS = 20_000
+"""Parts of a lot that is judged as one: some 0.1 MB each, so that one lot stays within 2 GiB (measured)."""
 
 
 def leave_out(batch: Batch, library: Library) -> Batch:
@@ -60,3 +63,22 @@ def _sentence(lot: Lot, words: str) -> str:
         f"not covered: {named} is taken as {words}; partscreen judges bipolar transistors. If it is one, write "
         "kind=bipolar in the lot sheet."
     )
+
+
+def leave_out_too_large(batch: Batch, most: int = MOST_PARTS) -> Batch:
+    """The batch without lots of more than `most` parts; every part of them stands in `not_judged`, and it is told."""
+    counts = np.bincount(batch.part_lot, minlength=len(batch.lots))
+    large = np.flatnonzero(counts > most)
+    if not large.size:
+        return batch
+    fix = f"split it into lots of at most {most:,} parts: by box, by date code, or by the day they were read"
+    problems, not_judged = [], []
+    for number in large.tolist():
+        name = batch.lots[number].name
+        what = f"lot {name} has {counts[number]:,} parts; a lot is judged as a whole, in memory, up to {most:,} parts"
+        problems.append(Problem(TOO_LARGE, what, fix, lot=name))
+        mine = np.flatnonzero(batch.part_lot == number).tolist()
+        why = f"{what}; {fix}"
+        not_judged += [NotJudged(part=batch.part_names[p], lot=name, why=why, code=TOO_LARGE) for p in mine]
+    kept = take_parts(batch, ~np.isin(batch.part_lot, large))
+    return replace(kept, problems=(*batch.problems, *problems), not_judged=(*batch.not_judged, *not_judged))

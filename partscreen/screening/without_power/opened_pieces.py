@@ -16,6 +16,11 @@ from partscreen.screening.without_power.die_edges import DieAreas, die_areas, re
 Ints = npt.NDArray[np.int64]
 
 
+def opened(batch: Batch) -> bool:
+    """Whether edges of dies were read at all."""
+    return bool(np.isin(batch.spots.quantity, ("die_edge_x", "die_edge_y")).any())
+
+
 def with_opened_pieces(batch: Batch, parts: Ints, weighed: Mapping[int, WeighedLot]) -> dict[int, WeighedLot]:
     """The lots of one type, their opened pieces weighed with their edges against known-good pieces of the other lots.
 
@@ -24,7 +29,7 @@ def with_opened_pieces(batch: Batch, parts: Ints, weighed: Mapping[int, WeighedL
     parts : (n,), number in the batch of every part of the type, in the order that `WeighedLot.rows` refers to
     weighed : by lot number
     """
-    if not np.isin(batch.spots.quantity, ("die_edge_x", "die_edge_y")).any():
+    if not opened(batch):
         return dict(weighed)
     areas = die_areas(batch, parts)
     out = {}
@@ -43,18 +48,18 @@ def _take(areas: DieAreas, rows: Ints) -> DieAreas:
 def _with_edges(
     lot: WeighedLot, areas: DieAreas, reference: tuple[float, float] | None, *, known_good: bool
 ) -> WeighedLot:
-    opened = np.isfinite(areas.ln_area)
+    read = np.isfinite(areas.ln_area)
     remarks = {int(i): _ONE_EDGE for i in areas.one_edge}
     if reference is None:
         if not known_good:  # known-good pieces are themselves what others are held against
-            remarks |= {int(i): _no_reference(float(np.exp(areas.ln_area[i]))) for i in np.flatnonzero(opened)}
+            remarks |= {int(i): _no_reference(float(np.exp(areas.ln_area[i]))) for i in np.flatnonzero(read)}
         return replace(lot, edge_remarks=remarks)
     found = weigh_edges(lot.evidence.weighed, lot.evidence.area, areas, reference)
     if found is None:
         return replace(lot, edge_remarks=remarks)
     weighed = replace(lot.evidence.weighed, evidence=found.evidence, probability=found.probability, modes=found.modes)
     evidence = replace(lot.evidence, weighed=weighed, area=found.area)
-    return replace(lot, evidence=evidence, edge_term=np.where(opened, found.term, np.nan), edge_remarks=remarks)
+    return replace(lot, evidence=evidence, edge_term=np.where(read, found.term, np.nan), edge_remarks=remarks)
 
 
 _ONE_EDGE = Reason(
