@@ -59,8 +59,16 @@ class PartRef:
         return f"part {self.part} of {LotRef(self.supplier, self.lot).words}"
 
 
+NOT_STATED = "not stated"
+"""Asked for as a supplier: lots whose supplier is not known, as every message calls them."""
+
+
+def _sold_by(supplier: str | None, asked: str | None) -> bool:
+    return asked is None or supplier == asked or (supplier is None and asked == NOT_STATED)
+
+
 def find_lot(facts: Facts, lot: str, supplier: str | None = None) -> LotRef:
-    """The lot of that name.
+    """The lot of that name. `supplier`: None for any, "not stated" for one whose supplier is not known.
 
     Raises
     ------
@@ -69,12 +77,12 @@ def find_lot(facts: Facts, lot: str, supplier: str | None = None) -> LotRef:
     """
     found: dict[str | None, LotRef] = {}
     for entry in facts.book.entries(kind="screening", lot=lot):
-        if supplier is None or entry.body.get("supplier") == supplier:
+        if _sold_by(entry.body.get("supplier"), supplier):
             found[entry.body.get("supplier")] = LotRef(entry.body.get("supplier"), lot, entry.body.get("type"))
     if not found:
         raise UnusableInput([_unknown_lot(facts, lot, supplier)])
     if len(found) > 1:
-        who = ", ".join(sorted(name or "not stated" for name in found))
+        who = ", ".join(sorted(name or NOT_STATED for name in found))
         what = f"{len(found)} lots are named {lot!r}, from {who}"
         raise UnusableInput([Problem("BOOK_LOT_TWICE", what, "say which: --supplier NAME", "--lot", lot=lot)])
     return next(iter(found.values()))
@@ -113,9 +121,12 @@ def find_part(facts: Facts, part: str, lot: str | None = None, supplier: str | N
             raise UnusableInput([_unknown_part(facts, part, place)])
         return PartRef(place.supplier, lot, part, _type_of(fact) or place.type)
     found: dict[tuple[str | None, str], PartRef] = {}
-    here = facts.book.entries(kind="part", part=part, supplier=supplier, limit=_MOST_LOOKED_AT, newest_first=True)
+    named = None if supplier == NOT_STATED else supplier
+    here = facts.book.entries(kind="part", part=part, supplier=named, limit=_MOST_LOOKED_AT, newest_first=True)
     for entry in here:
         body = entry.body
+        if not _sold_by(body.get("supplier"), supplier):
+            continue
         found.setdefault(
             (body.get("supplier"), body["lot"]), PartRef(body.get("supplier"), body["lot"], part, body.get("type"))
         )

@@ -84,7 +84,7 @@ def hit_address(hit: Hit) -> str:
         return f"/book/entry/{hit.entry}"
     named: dict[str, str | None] = {hit.kind: hit.name}
     if hit.kind in ("part", "lot"):
-        named |= {"lot": hit.lot, "supplier": hit.supplier}
+        named |= {"lot": hit.lot, "supplier": hit.supplier or "not stated"}
     return address(_PAGE_OF[hit.kind], **named)
 
 

@@ -154,5 +154,16 @@ def test_name_that_two_lots_share_is_offered_twice_and_one_that_is_not_there_wit
     page = bench.get("/find?text=T1")
     assert "Several things are named T1" in words(page)
     assert "/book/part?part=T1&amp;lot=bag&amp;supplier=Cedar" in page.text
+    with Book.open(place) as book:
+        another(book, None)
+    page = bench.get("/find?text=bag")
+    for supplier in ("Birch", "not+stated"):
+        assert f"/book/lot?lot=bag&amp;supplier={supplier}" in page.text
+    unnamed = bench.get("/book/lot?lot=bag&supplier=not+stated")
+    assert "supplier not stated" in words(unnamed)
+    told = bench.write("observe", part="T1", lot="bag", supplier="not stated", text="a scratch")
+    assert "/book/part?part=T1&amp;lot=bag&amp;supplier=not%20stated" in told.text
+    assert "a scratch" in words(bench.get("/book/part?part=T1&lot=bag&supplier=not+stated"))
+    assert "a scratch" not in words(bench.get("/book/part?part=T1&lot=bag&supplier=Birch"))
     assert "These hold it, or are close to it" in words(bench.get("/find?text=Birk"))
     assert "Nothing is named zzzz" in words(bench.get("/find?text=zzzz"))
