@@ -71,7 +71,7 @@ def _seen(roll: RollOff, split: Split | None, names: Sequence[str]) -> GroupsSee
     return GroupsSeen(
         quantity="gain at the higher current over gain at the lower",
         conditions=roll.figure.at,
-        parts=[names[i] for i in known],
+        parts=[names[i] for i in known.tolist()],
         values=[float(v) for v in np.exp(roll.figure.values[known])],
         group=[2 if i in upper else 1 for i in known.tolist()],
         two=two,
