@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -142,8 +143,8 @@ def _work(
         coming = iter(bundles)
         try:
             while True:
-                while len(running) < processes * (1 + WAITING) and (bundle := next(coming, None)) is not None:
-                    running.append((bundle, pool.submit(judge_bundle, order_of(bundle))))
+                for ahead in islice(coming, processes * (1 + WAITING) - len(running)):
+                    running.append((ahead, pool.submit(judge_bundle, order_of(ahead))))
                 if not running:
                     return
                 bundle, future = running.popleft()

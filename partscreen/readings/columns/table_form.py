@@ -31,6 +31,7 @@ class RowTold:
 WORKBOOK = "workbook"  # encoding of tables whose cells may be stored numbers
 _COMMENT = ("#", "%", "//")
 _LOOKED_AT = 50_000  # cells looked at in the search for the header, or a hostile file takes minutes
+_PIECE = 50_000  # lines cut in one go
 _SEARCHED = 400  # records searched for the header: longer preambles are not met with in practice (assumption)
 
 
@@ -170,14 +171,31 @@ def _cut_at_once(table: Table, lines: Sequence[str], start: int, width: int, rep
     marks = width - 1
     if width < 2 or not body or any(line.count(table.delimiter) != marks for line in body):
         return False
-    cells = table.delimiter.join(body).split(table.delimiter)
-    columns = [cells[i::width] for i in range(width)]
+    columns = _columns(body, table.delimiter, width)
     if any(any(cell.strip() for cell in column) for column in columns[len(table.header) :]):
         return False
     table.rows = list(rows)
     table.columns = columns[: len(table.header)]
     _note_left_out(table, *found)
     return True
+
+
+def _columns(body: Sequence[str], delimiter: str, width: int) -> list[list[str]]:
+    """Cells by column. Equal cells of a column are one text: names, set points and rounded figures come again and
+    again, and a long file would else take several times its size."""
+    columns: list[list[str]] = [[] for _ in range(width)]
+    known: list[dict[str, str] | None] = [{} for _ in range(width)]
+    for begin in range(0, len(body), _PIECE):
+        cells = delimiter.join(body[begin : begin + _PIECE]).split(delimiter)
+        for i, column in enumerate(columns):
+            mine, met = cells[i::width], known[i]
+            if met is None:
+                column += mine
+                continue
+            column += map(met.setdefault, mine, mine)
+            if len(met) > _PIECE // 2:  # hardly any comes again
+                known[i] = None
+    return columns
 
 
 def _is_comment(cells: list[str], width: int) -> bool:
