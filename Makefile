@@ -51,6 +51,8 @@ measure: $(VENV)/.installed-dev  ## benchmarks: ratios of one run
 	$(BIN)/python -m benchmarks.evidence_speed
 	$(BIN)/python -m benchmarks.steps
 	$(BIN)/python -m benchmarks.whole_job
+	$(BIN)/python -m benchmarks.volume
+	$(BIN)/python -m benchmarks.volume_ratios
 	$(BIN)/python -m benchmarks.book_volume 100000
 	$(BIN)/python -m benchmarks.matching_speed
 	$(BIN)/python -m benchmarks.trust_speed
