@@ -70,7 +70,7 @@ async def suppliers(request: Request) -> Response:
         found = await run_in_threadpool(weigh_suppliers, TrustOptions(book=settings_of(request).book))
     except PartscreenError as error:
         return show_problems(request, error)
-    figures = [draw(panel, f"trust{i}") for i, panel in enumerate(trust_panels(found), 1)]
+    figures = [(panel.title, draw(panel, f"trust{i}")) for i, panel in enumerate(trust_panels(found), 1)]
     return show(request, "suppliers.html.jinja", found=found, figures=figures)
 
 

@@ -5,15 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 
-def tab_to(tab: Any, words: str) -> None:
-    """Press Tab until what is focused says so; the focus must be seen."""
+def tab_to(tab: Any, words: str, *, exact: bool = False) -> None:
+    """Press Tab until what is focused says so (`exact`: and nothing else); the focus must be seen."""
     told = """() => { const e = document.activeElement; const l = e.labels && e.labels[0];
       return [(e.innerText || "") + "|" + (l ? l.innerText : "") + "|" + (e.getAttribute("aria-label") || ""),
               getComputedStyle(e).outlineStyle] }"""
     for _ in range(80):
         tab.keyboard.press("Tab")
         said, outline = tab.evaluate(told)
-        if words in said:
+        if said.partition("|")[0].strip() == words if exact else words in said:
             assert outline != "none", f"the focus on {words!r} is not seen"
             return
     raise AssertionError(f"{words!r} is not reached by Tab")

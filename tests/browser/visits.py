@@ -180,7 +180,7 @@ def book(crawl: Crawl, demo: Path, tray: str) -> Iterable[str]:
     written = path_of(crawl)
     tab.goto(f"{crawl.seen.address}/book/keep")
     tab.get_by_role("button", name="Look", exact=True).click()
-    tab.wait_for_url(re.compile("/book/work/"))
+    tab.wait_for_url(lambda url: not url.endswith(("/book/keep", "/verify")))
     tab.locator("main:not(:has([data-progress]))").wait_for()
     return (written, path_of(crawl), "/book/entry/1")
 
