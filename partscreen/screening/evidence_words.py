@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import lru_cache
+from math import fsum  # correctly rounded, and so alike in every Python; sum changed in 3.12
 
 import numpy as np
 
@@ -56,7 +57,7 @@ def leading(of: WeighedLot, part: int) -> tuple[str, str]:
     weighed = of.evidence.weighed
     p = weighed.probability[part].tolist()
     alike = _alike(weighed.names)
-    words = max(alike, key=lambda w: sum(p[h] for h in alike[w]))
+    words = max(alike, key=lambda w: fsum(p[h] for h in alike[w]))
     return words, weighed.names[max(alike[words], key=lambda h: p[h])]
 
 
@@ -93,7 +94,7 @@ def hypotheses_of(of: WeighedLot, part: int) -> list[Hypothesis]:
     p = weighed.probability[part].tolist()
     shown = [h for h in order if p[h] >= LEAST_PROBABILITY or h == 0]
     out = [made(Hypothesis, name=weighed.names[h], probability=p[h]) for h in shown]
-    rest = 1.0 - sum(one.probability for one in out)
+    rest = 1.0 - fsum(one.probability for one in out)
     return [*out, made(Hypothesis, name="all others", probability=max(rest, 0.0))]
 
 

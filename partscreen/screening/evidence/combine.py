@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -66,7 +67,7 @@ class Weighed:
     @property
     def main_unfit(self) -> float:
         """Probability that the lot's main population is not the marked type."""
-        return sum(p for _, kind, p in self.modes if kind != "marked")
+        return math.fsum(p for _, kind, p in self.modes if kind != "marked")
 
 
 def combine(

@@ -6,6 +6,7 @@ every hypothesis states an area, and the reading of it stands or falls with the 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,7 +65,7 @@ class WithEdges:
     @property
     def main_unfit(self) -> float:
         """Probability that the lot's main population is not the marked type."""
-        return sum(p for _, kind, p in self.modes if kind != "marked")
+        return math.fsum(p for _, kind, p in self.modes if kind != "marked")
 
 
 def die_areas(batch: Batch, parts: Ints) -> DieAreas:

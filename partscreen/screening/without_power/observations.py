@@ -7,6 +7,7 @@ looks says nothing of wear. Hints are judged part by part and move no lot: parts
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -159,7 +160,7 @@ def _sum_up(found: Sequence[_Met]) -> Seen:
         if one.answer is not None:
             group, weight = LOOKS[one.quantity].group, one.answer.weight
             groups[group] = max(groups.get(group, weight), weight)
-    total = float(np.clip(sum(groups.values()), 0.0, MOST))
+    total = float(np.clip(math.fsum(groups.values()), 0.0, MOST))
     found = list({(m.quantity, m.answer, m.value, m.reference): m for m in found}.values())  # seen by two people: once
     signs = [one for one in found if one.answer is not None and one.answer.code]
     remarks = [_sign(one) for one in signs if one.answer is not None and not one.answer.hold]
