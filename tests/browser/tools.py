@@ -65,7 +65,7 @@ class Broken:
 
 
 _ASK = """async () => {
-  const found = await axe.run(document, { resultTypes: ["violations"], elementRef: false });
+  const found = await axe.run(document, { resultTypes: ["violations"], elementRef: false, preload: false });
   return found.violations.map(v => ({ rule: v.id, impact: v.impact || "serious", help: v.help,
     where: v.nodes.slice(0, 3).map(n => n.target.join(" ") + " " + n.html.slice(0, 160)).join(" | ") }));
 }"""
