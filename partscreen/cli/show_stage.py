@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
 
 from partscreen.cli.show import say
+from partscreen.whole_files import write_whole
 
 if TYPE_CHECKING:
     from partscreen.report.stage_page import Told
@@ -28,7 +28,7 @@ def write_json(text: str, place: str) -> None:
     if place == "-":
         typer.echo(text)
     else:
-        Path(place).write_text(text + "\n", encoding="utf-8")
+        write_whole(place, text + "\n")
         say(f"written: {place}")
 
 

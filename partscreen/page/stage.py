@@ -23,6 +23,7 @@ from partscreen.page.posting import post
 from partscreen.page.render import desk_of, draw, show
 from partscreen.page.sources import JSON, judged, references_of, results_of
 from partscreen.page.stage_form import GROUPS, example, fuse_rows, on_form, text_of, told_of
+from partscreen.whole_files import write_whole
 
 WORDS = {
     "--match": "A match", "--set": "Set of the match", "--result": "Results", "--reference": "Reference files",
@@ -63,7 +64,7 @@ async def ask(request: Request, form: FormData) -> Response:
             problems += strange
         elif not problems:
             file = errand.path("stage.toml")
-            file.write_text(text_of(errand.typed), encoding="utf-8")
+            write_whole(file, text_of(errand.typed))
     except PartscreenError as error:
         problems += problems_in(error)
     set_number = take(errand.typed, "set_number", "Set of the match", whole_of, problems)

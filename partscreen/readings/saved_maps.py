@@ -15,6 +15,7 @@ from partscreen.errors import Problem, UnusableInput
 from partscreen.readings.columns.recognise import recognised_count
 from partscreen.readings.columns.table_form import HeaderTest
 from partscreen.readings.forms.sources import open_tables
+from partscreen.whole_files import write_whole
 
 SAVED = "saved"
 """What `--columns` is given for the map that was saved for the header of the files."""
@@ -91,7 +92,7 @@ def remember_map(text: str, header: Sequence[str], title: str = "") -> Path | No
     called = f"{_CALLED}{' '.join(title.split())}\n" if title.strip() else ""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(f"# for files with the columns: {names}\n{called}{text}", encoding="utf-8")
+        write_whole(path, f"# for files with the columns: {names}\n{called}{text}")
     except OSError:
         return None
     return path

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import csv
+import io
 from pathlib import Path
 from typing import Any
 
 from partscreen.report.table import plain_cell
 from partscreen.results.matching import Matching
+from partscreen.whole_files import write_whole
 
 MATCH_COLUMNS = (
     "set", "rank", "amplifier", "position", "lot", "part", "type", "session", "vbe_from_mean_mv",
@@ -48,11 +50,12 @@ def write_match_table(matching: Matching, path: Path) -> None:
     OSError
         It cannot be written.
     """
-    with path.open("w", newline="", encoding="utf-8-sig") as sink:
-        writer = csv.DictWriter(sink, MATCH_COLUMNS)
-        writer.writeheader()
-        for row in match_rows(matching):
-            writer.writerow({key: _cell(value) for key, value in row.items()})
+    sink = io.StringIO(newline="")
+    writer = csv.DictWriter(sink, MATCH_COLUMNS)
+    writer.writeheader()
+    for row in match_rows(matching):
+        writer.writerow({key: _cell(value) for key, value in row.items()})
+    write_whole(path, sink.getvalue().encode("utf-8-sig"))
 
 
 def _cell(value: Any) -> Any:

@@ -12,6 +12,7 @@ from typing import Any, TextIO
 
 from partscreen.report.table import plain_cell
 from partscreen.results import InputFile, LotResult, PartResult, Screening
+from partscreen.whole_files import write_whole
 
 STOCK_COLUMNS = (
     "date", "lot", "date_codes", "type", "supplier", "maker", "order", "parts", "accepted", "held", "rejected",
@@ -82,13 +83,12 @@ def write_stock(screening: Screening, path: Path, on: date, *, append: bool = Fa
     OSError
         It cannot be written.
     """
-    grown = append and path.exists() and path.stat().st_size > 0
-    if grown:
-        with path.open(newline="", encoding="utf-8") as there:
-            if next(csv.reader(there), []) != list(STOCK_COLUMNS):
-                raise ValueError(f"{path.name} has other columns")
-    with path.open("a" if grown else "w", newline="", encoding="utf-8") as sink:
-        _write_rows(sink, screening, on, headed=not grown)
+    before = path.read_bytes().decode() if append and path.exists() else ""
+    if before and next(csv.reader(io.StringIO(before, newline="")), []) != list(STOCK_COLUMNS):
+        raise ValueError(f"{path.name} has other columns")
+    sink = io.StringIO(newline="")
+    _write_rows(sink, screening, on, headed=not before)
+    write_whole(path, before + sink.getvalue())
 
 
 def stock_text(screening: Screening, on: date) -> str:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import csv
+import io
 from pathlib import Path
 from typing import Any
 
 from partscreen.results import LotResult, PartResult, Screening
+from partscreen.whole_files import write_whole
 
 COLUMNS = (
     "lot",
@@ -73,10 +75,11 @@ def write_table(screening: Screening, path: str | Path) -> None:
 
     Text that a spreadsheet would take for a formula gets an apostrophe in front; numbers are written in full.
     """
-    with Path(path).open("w", newline="", encoding="utf-8-sig") as sink:
-        writer = csv.DictWriter(sink, COLUMNS)
-        writer.writeheader()
-        writer.writerows({key: plain_cell(value) for key, value in row.items()} for row in table_rows(screening))
+    sink = io.StringIO(newline="")
+    writer = csv.DictWriter(sink, COLUMNS)
+    writer.writeheader()
+    writer.writerows({key: plain_cell(value) for key, value in row.items()} for row in table_rows(screening))
+    write_whole(path, sink.getvalue().encode("utf-8-sig"))
 
 
 def plain_cell(value: Any) -> Any:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from partscreen import __version__
 from partscreen.errors import Problem, UnknownType, UnusableInput
 from partscreen.results.book import Exported, ExportedFile
+from partscreen.whole_files import write_whole
 from partscreen.workflow.book_common import Asked, opened, place_of, word_of
 from partscreen.workflow.settings import load_library
 
@@ -86,7 +87,7 @@ def _known_type() -> Callable[[str], str | None]:
 
 def _write(path: Path, content: bytes) -> str:
     try:
-        path.write_bytes(content)
+        write_whole(path, content)
     except OSError as error:
         what = f"cannot be written ({error.strerror})"
         raise UnusableInput([Problem("NOT_WRITABLE", what, "make room, or name another folder", str(path))]) from None

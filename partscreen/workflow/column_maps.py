@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from partscreen.errors import Problem, UnusableInput
+from partscreen.whole_files import write_whole
 
 if TYPE_CHECKING:
     from partscreen.readings.columns.column_map import MapLine
@@ -70,7 +71,7 @@ def write_maps(base: str, sections: Iterable[str], path: Path) -> Path:
     text = "\n".join([base, *sections]).lstrip("\n")
     column_map_from(tomllib.loads(text), path.name)
     try:
-        path.write_text(text, encoding="utf-8")
+        write_whole(path, text)
     except OSError as error:
         what, fix = f"cannot be written: {error.strerror or error}", "make room on the disk"
         raise UnusableInput([Problem("NOT_WRITABLE", what, fix, path.name)]) from error

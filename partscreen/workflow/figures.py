@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import zipfile
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partscreen.errors import Problem, UnusableInput
+from partscreen.whole_files import write_whole
 from partscreen.workflow.options import Outcome, Progress, silent
 
 if TYPE_CHECKING:
@@ -102,17 +104,17 @@ def _write(drawn: Iterator[tuple[str, bytes]], folder: Path) -> list[Path]:
     written = []
     for name, content in drawn:
         folder.mkdir(parents=True, exist_ok=True)
-        (folder / name).write_bytes(content)
-        written.append(folder / name)
+        written.append(write_whole(folder / name, content))
     return written
 
 
 def _pack(drawn: Iterator[tuple[str, bytes]], path: Path) -> list[Path]:
     first = next(drawn)  # nothing to draw is told before a file is begun
-    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, content in (first, *drawn):
             archive.writestr(zipfile.ZipInfo(name, _FIRST_DAY), content, zipfile.ZIP_DEFLATED)
-    return [path]
+    return [write_whole(path, packed.getvalue())]
 
 
 def _drawn(

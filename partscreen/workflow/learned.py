@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partscreen.errors import Problem, UnknownType, UnusableInput
+from partscreen.whole_files import write_whole
 from partscreen.workflow.options import Progress, ScreenOptions
 from partscreen.workflow.settings import kelvin, load_library
 
@@ -70,7 +71,7 @@ def learn_from_book(
         return None
     if out is not None:
         try:
-            out.write_text(learned_text(learned), encoding="utf-8")
+            write_whole(out, learned_text(learned))
         except OSError as error:
             what = f"cannot be written ({error.strerror})"
             raise UnusableInput(

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partscreen.errors import Problem
+from partscreen.whole_files import write_whole
 from partscreen.workflow.type_in_open import OpenSitting
 
 if TYPE_CHECKING:
@@ -177,7 +178,7 @@ class LiveSitting:
         if question is None:
             path.unlink(missing_ok=True)
         else:
-            path.write_text(json.dumps({"part": question.part, "line": question.line}), encoding="utf-8")
+            write_whole(path, json.dumps({"part": question.part, "line": question.line}))
 
     def ask_again(self) -> Told | None:
         """Take the line that was being asked about when the program stopped."""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from partscreen import __version__
 from partscreen.errors import Problem, UnknownType, UnusableInput
+from partscreen.whole_files import write_whole
 from partscreen.workflow.saved import load_matching, load_screening
 from partscreen.workflow.settings import load_library, polarity_of
 
@@ -119,7 +120,7 @@ def write_matching(matching: Matching, path: Path | str) -> Path:
     """
     target = Path(path)
     try:
-        target.write_text(matching.model_dump_json(by_alias=True), encoding="utf-8")
+        write_whole(target, matching.model_dump_json(by_alias=True))
     except OSError as error:
         what = f"cannot write: {error.strerror or error}"
         fix = "name a folder that exists and may be written to"

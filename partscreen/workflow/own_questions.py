@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from partscreen.errors import Problem, UnusableInput
+from partscreen.whole_files import write_whole
 from partscreen.workflow.own_files import is_stem, lying_in, named_problems, own_folder, own_place, stem_of
 
 if TYPE_CHECKING:
@@ -208,7 +209,7 @@ def _file_of(making: Making, answers: Any, name: str) -> tuple[str, tuple[Proble
 
 def _write(path: Path, text: str) -> None:
     try:
-        path.write_text(text, encoding="utf-8")
+        write_whole(path, text)
     except OSError as error:
         what, fix = f"cannot be written: {error.strerror or error}", "make room on the disk"
         raise UnusableInput([Problem("NOT_WRITABLE", what, fix, path.name)]) from error

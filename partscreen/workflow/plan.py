@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partscreen.errors import Problem, UnusableInput
+from partscreen.whole_files import write_whole
 from partscreen.workflow.plan_history import history_of_book, read_history
 from partscreen.workflow.plan_options import CannotBe, Checked, PlanOptions, flag
 
@@ -99,7 +100,7 @@ def write_plan_figure(result: PlanResult, path: Path) -> None:
         what, fix = "this answer has no operating curve: no sample decides", "leave --figure out"
         raise UnusableInput([Problem("NO_CURVE", what, fix, str(path))])
     try:
-        path.write_text(text, encoding="utf-8")
+        write_whole(path, text)
     except OSError as error:
         fix = "name a folder that exists and may be written to"
         what = f"cannot write: {error.strerror or error}"

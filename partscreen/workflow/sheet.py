@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partscreen.errors import Problem, UnknownType, UnusableInput
+from partscreen.whole_files import write_whole
 from partscreen.workflow.settings import load_library
 
 if TYPE_CHECKING:
@@ -201,7 +202,7 @@ def write_all(contents: dict[Path, bytes], *, overwrite: bool) -> tuple[Path, ..
     try:
         for path, content in contents.items():
             path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_bytes(content)
+            write_whole(path, content)
     except OSError as error:
         fix = "name a folder that exists and may be written to"
         what = f"cannot write: {error.strerror or error}"

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from partscreen.errors import Problem, UnusableInput
+from partscreen.whole_files import write_whole
 from partscreen.workflow.live_sitting import LiveSitting, LotTold
 from partscreen.workflow.own_files import lying_in, own_folder, own_place, stem_of
 from partscreen.workflow.type_in_open import TypeInOptions, name_problems, open_sitting
@@ -59,7 +60,7 @@ def begin_sitting(told: LotTold, root: Path | None = None) -> str:
             headers = [one.header for one in opened.columns]
         about: dict[str, Any] = {**asdict(told), "ask": headers, "kit": kit.name if kit else None}
         about["references"] = [path.name for path in references]
-        (folder / _ABOUT).write_text(json.dumps(about, ensure_ascii=False, indent=1), encoding="utf-8")
+        write_whole(folder / _ABOUT, json.dumps(about, ensure_ascii=False, indent=1))
     except BaseException:
         shutil.rmtree(folder, ignore_errors=True)
         raise

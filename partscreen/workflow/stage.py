@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partscreen.errors import Problem, UnusableInput
+from partscreen.whole_files import write_whole
 from partscreen.workflow.saved import load_matching, load_screening
 from partscreen.workflow.settings import load_library
 
@@ -116,7 +117,7 @@ def write_stage(result: StageResult, out: Path) -> Path:
     try:
         out.mkdir(parents=True, exist_ok=True)
         page = out / "stage.html"
-        page.write_text(render_stage(result), encoding="utf-8")
+        write_whole(page, render_stage(result))
     except OSError as error:
         fix = "name a folder that exists and may be written to"
         what = f"cannot write: {error.strerror or error}"

@@ -13,6 +13,7 @@ from pydantic import ValidationError
 from partscreen import __version__
 from partscreen.bounded_files import MAX_RESULT, parse_json, read_capped
 from partscreen.errors import Problem, UnusableInput
+from partscreen.whole_files import write_whole
 
 if TYPE_CHECKING:
     from partscreen.book.facts import Facts
@@ -255,7 +256,7 @@ def write_trust_figure(result: Trust, path: Path) -> None:
         fix = "leave --figure out, or record lots in a bench book, which knows their dates"
         raise UnusableInput([Problem("TRUST_NO_DATES", "no lot has a date to draw", fix, str(path))])
     try:
-        path.write_text(text, encoding="utf-8")
+        write_whole(path, text)
     except OSError as error:
         what = f"cannot be written: {error.strerror or error}"
         raise UnusableInput([Problem("TRUST_FIGURE", what, "check the folder", str(path))]) from error

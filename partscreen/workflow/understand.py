@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -10,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partscreen.errors import Problem, UnusableInput
+from partscreen.whole_files import write_whole
 from partscreen.workflow.options import Progress, ScreenOptions, silent
 
 if TYPE_CHECKING:
@@ -200,10 +202,11 @@ def write_lots(
         )
     extra = sorted({key for row in rows.values() for key in row} - set(_SHEET_FIELDS))
     try:
-        with path.open("w", newline="", encoding="utf-8") as sink:
-            writer = csv.DictWriter(sink, (*_SHEET_FIELDS, *extra), restval="", quoting=csv.QUOTE_ALL)
-            writer.writeheader()
-            writer.writerows(rows.values())
+        sink = io.StringIO(newline="")
+        writer = csv.DictWriter(sink, (*_SHEET_FIELDS, *extra), restval="", quoting=csv.QUOTE_ALL)
+        writer.writeheader()
+        writer.writerows(rows.values())
+        write_whole(path, sink.getvalue())
     except OSError as error:
         raise _not_written(error, path) from error
     return path

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from partscreen.errors import Problem, UnusableInput
+from partscreen.whole_files import write_whole
 from partscreen.workflow.options import Outcome, ScreenOptions
 
 SUFFIXES = frozenset((".csv", ".tsv", ".txt", ".dat", ".xlsx", ".xlsm", ".ods", ".json", ".parquet"))
@@ -195,7 +196,4 @@ def _write(outcome: Outcome, stem: Path, *, brief: bool, stock: Path | None) -> 
 
 
 def _whole(path: Path, text: str) -> Path:
-    draft = path.with_name(f".{path.name}.part")
-    draft.write_text(text, encoding="utf-8")
-    draft.replace(path)
-    return path
+    return write_whole(path, text)

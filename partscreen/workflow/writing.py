@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partscreen.errors import Problem, UnusableInput
+from partscreen.whole_files import write_whole
 
 if TYPE_CHECKING:
     from partscreen.workflow.options import Outcome
@@ -55,5 +56,4 @@ def write_outcome(
 
 
 def _write(path: Path, text: str) -> Path:
-    path.write_text(text, encoding="utf-8")
-    return path
+    return write_whole(path, text)

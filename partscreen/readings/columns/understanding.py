@@ -9,6 +9,7 @@ from typing import Any
 
 from partscreen.errors import Problem, UnusableInput
 from partscreen.readings.columns.column_map import MapLine, column_map_text
+from partscreen.whole_files import write_whole
 
 READ_SCHEMA = "partscreen.read/1"
 
@@ -104,7 +105,7 @@ def save_column_map(path: str | Path, understanding: FileUnderstanding) -> str:
     decimal = {"comma": ",", "point": "."}.get(understanding.decimal, "")
     text = column_map_text(used, decimal)
     try:
-        Path(path).write_text(text, encoding="utf-8")
+        write_whole(path, text)
     except OSError as error:
         raise UnusableInput(
             [

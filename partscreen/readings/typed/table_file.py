@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
-import os
 from collections.abc import Sequence
 from pathlib import Path
 
 from partscreen.errors import Problem, UnusableInput
 from partscreen.readings.typed.columns import TypedColumn
 from partscreen.readings.typed.journal import Entry
+from partscreen.whole_files import write_whole
 
 
 def table_text(lot: str, columns: Sequence[TypedColumn], entries: Sequence[Entry]) -> str:
@@ -46,10 +46,8 @@ def write_table(path: Path, text: str) -> None:
     UnusableInput
         The place cannot be written to.
     """
-    half = path.with_name(path.name + ".new")
     try:
-        half.write_bytes(text.encode())
-        os.replace(half, path)
+        write_whole(path, text)
     except OSError as error:
         fix = f"free the file or make room; the lines are safe in {path.name}.journal, start the command again"
         what = f"cannot write: {error.strerror or error}"
