@@ -91,7 +91,13 @@ def _texts(column: Any, table: Table, index: int) -> list[str]:
         what = f"the column holds {kind} in every cell"
         table.problems.append(Problem("PARQUET_CELL", what, fix, table.file, 0, table.column_label(index)))
         return [""] * len(column)
-    values = column.to_pylist()
+    try:
+        values = column.to_pylist()
+    except (ValueError, OverflowError) as error:  # texts that are no UTF-8, dates beyond the calendar
+        fix = "write the column again, texts in UTF-8; the column was not used"
+        what = f"cells of the column cannot be read ({' '.join(str(error).split())[:120]})"
+        table.problems.append(Problem("PARQUET_CELL", what, fix, table.file, 0, table.column_label(index)))
+        return [""] * len(column)
     if types.is_boolean(kind):
         return ["" if v is None else "yes" if v else "no" for v in values]
     if types.is_float32(kind) or types.is_float16(kind):
