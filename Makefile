@@ -4,7 +4,7 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 DEMO_OUT ?= demo_report
 
-.PHONY: fuzz demo test checkers check lint types imports docs site measure long lock clean
+.PHONY: fuzz coverage quality demo test checkers check lint types imports docs site measure long lock clean
 
 $(VENV)/.installed: pyproject.toml requirements.lock
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "partscreen needs Python 3.11 or newer")'
@@ -57,6 +57,15 @@ measure: $(VENV)/.installed-dev  ## benchmarks: ratios of one run
 	$(BIN)/python -m benchmarks.matching_speed
 	$(BIN)/python -m benchmarks.trust_speed
 	$(BIN)/python -m benchmarks.report_size
+
+coverage: $(VENV)/.installed-dev  ## lines of the computing rooms that their tests run; fails below 90 % of a room
+	$(BIN)/python -m benchmarks.suite --coverage
+
+quality: $(VENV)/.installed-dev  ## measure what docs/quality.md tells, keep it, and write the page: hours
+	$(BIN)/python -m benchmarks.suite --coverage
+	$(BIN)/python -m benchmarks.suite
+	$(BIN)/python -m benchmarks.keep --all
+	$(BIN)/python -m benchmarks.quality
 
 long: $(VENV)/.installed-dev fuzz  ## the tests that take minutes, and the search for inputs that break a parser
 	$(BIN)/python -m pytest -m long

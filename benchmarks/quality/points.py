@@ -1,0 +1,145 @@
+"""The nine points of quality: what is asked, which measurements answer, and what keeps each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """What a measuring command printed; kept in benchmarks/kept/NAME.json."""
+
+    what: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Tested:
+    """Tests that passed, failed and were skipped, of folders or files of tests/; from the run kept in suite.json."""
+
+    what: str
+    of: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Covered:
+    """Lines run in the computing rooms; kept in coverage.json."""
+
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One point. `keepers`: tests `file::name`, test folders, benchmarks or targets of the Makefile."""
+
+    title: str
+    asked: str
+    measures: tuple[Printed | Tested | Covered, ...]
+    keepers: tuple[str, ...]
+
+
+POINTS: tuple[Point, ...] = (
+    Point(
+        "Volume",
+        "100,000 parts (22 sweep rows each), file in to JSON out: under 120 s and 3 GiB on 2 quiet cores; time grows "
+        "with an exponent of at most 1.05. Speed beside other ways. A report of 100 parts below 10 MB.",
+        (
+            Printed("Time, memory and growth", "volume"),
+            Printed("Beside other ways", "volume_ratios"),
+            Printed("Whole job, smaller", "whole_job"),
+            Printed("Report of 100 parts", "report_size"),
+            Printed("Answers of the page", "page_speed"),
+            Printed("A book of 100,000 parts", "book_volume"),
+        ),
+        (
+            "benchmarks/volume.py",
+            "benchmarks/volume_ratios.py",
+            "benchmarks/page_speed.py",
+            "tests/browser/test_report_size.py::test_the_report_of_100_simulated_parts_that_are_all_drawn_is_small_and_prints",
+        ),
+    ),
+    Point(
+        "Hostile and broken files",
+        "No input makes a reader raise, eat memory or run on; each is told of. Found faults stay as tests.",
+        (
+            Printed("Coverage-guided search", "fuzz"),
+            Tested("Every reader, any input (hypothesis)", ("tests/properties",)),
+            Tested("Limits of memory and time", ("tests/hostile",)),
+            Tested("What a search found once, and its seeds", ("tests/fuzz",)),
+        ),
+        (
+            "make fuzz",
+            "tests/fuzz/test_found.py::test_an_input_that_broke_a_door_once_is_told_of",
+            "tests/hostile/test_limits.py::test_a_hostile_file_is_told_of_within_its_memory_and_time",
+            "tests/properties",
+        ),
+    ),
+    Point(
+        "Metamorphic tests of the judgement",
+        "Seven ways to tell the same or less: order, units, signs, larger uncertainty, copies, a contradiction, a "
+        "reading taken away.",
+        (Tested("Tests", ("tests/metamorphic",)),),
+        ("tests/metamorphic",),
+    ),
+    Point(
+        "Mutation testing",
+        "At least 85 % of mutants of limits, evidence, disposition, sampling and the book's chain are killed; "
+        "survivors are listed with reasons.",
+        (Printed("Mutants", "mutants"),),
+        (),
+    ),
+    Point(
+        "Repeatability",
+        "The same inputs give the same bytes; results of an older version open; a reference result of each demo lot.",
+        (
+            Tested("Same bytes in other surroundings, frozen answers", ("tests/repeatability",)),
+            Tested("Frozen results of the demo lots", ("tests/end_to_end/test_frozen_results.py",)),
+        ),
+        (
+            "tests/repeatability/test_same_bytes.py::test_hash_seed_threads_language_and_clock_zone_change_no_byte",
+            "tests/repeatability/test_same_bytes.py::test_every_python_on_this_machine_writes_the_same_bytes",
+            "tests/repeatability/test_frozen_answers.py::test_a_frozen_answer_opens_with_nothing_lost",
+        ),
+    ),
+    Point(
+        "Packaging",
+        "Wheel and sdist in an empty environment; `partscreen demo` outside the checkout; oldest and newest versions "
+        "of what it needs; licences; typed; public functions checked for drift.",
+        (Tested("Tests", ("tests/end_to_end/test_packaging.py",)),),
+        ("tests/docs/test_written.py::test_page_that_is_written_from_the_source_is_up_to_date",),
+    ),
+    Point(
+        "Security",
+        "Dependencies held against an advisory service; nothing in a file is run; headers of the page; secrets are not "
+        "logged; a threat model.",
+        (
+            Printed("Advisories", "audit"),
+            Tested("Doors of the page", ("tests/page/test_guard.py", "tests/page/test_uploads.py")),
+        ),
+        ("tests/page/test_guard.py",),
+    ),
+    Point(
+        "Simple",
+        "At least 90 % of the lines of each computing room are run by its tests; files under 400 lines; rooms import "
+        "one way; one check command.",
+        (
+            Covered("Lines run"),
+            Printed("Size of the house", "tree"),
+            Tested("House rules", ("tests/house",)),
+        ),
+        (
+            "make coverage",
+            "tests/house/test_house.py::test_source_file_stays_under_400_lines",
+            "tests/house/test_house.py::test_rooms_import_one_way",
+        ),
+    ),
+    Point(
+        "Own face",
+        "Words that must not stand here do not; every page, code and command is explained in our own words.",
+        (Tested("Words, pages, codes and commands", ("tests/house", "tests/docs", "tests/cli")),),
+        (
+            "tests/house/test_house.py::test_words_that_must_not_stand_in_the_repository",
+            "tests/docs/test_written.py::test_every_code_the_source_can_give_out_is_explained",
+        ),
+    ),
+)
