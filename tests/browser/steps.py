@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from tests.browser.tools import WAIT
+
 UNDERSTOOD = "How the files were understood"
 RESULT = "Which parts to fit"
 
@@ -15,7 +17,7 @@ def arrive(tab: Any, heading: str) -> None:
     """Wait for a page by its heading; the page of a failure ends the wait at once and is told."""
     ends = re.compile(f"{re.escape(heading)}|failed|stopped|cannot be used|not done")
     first = tab.get_by_role("heading", level=1).filter(has_text=ends)
-    first.wait_for()
+    first.wait_for(timeout=WAIT)
     assert heading in first.inner_text(), tab.inner_text("body")
 
 

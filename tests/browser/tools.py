@@ -23,7 +23,7 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 JAVA = shutil.which("java")
 # Every name but this machine's is unresolvable, so that nothing could be fetched unnoticed.
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--host-resolver-rules=MAP * ~NOTFOUND , EXCLUDE 127.0.0.1"]
-WAIT = 240_000  # ms; what a busy machine may take to judge the demo
+STEP, WAIT = 60_000, 240_000  # ms; what a busy machine may take for a step, and to judge the demo
 
 
 def need(there: object, what: str, way: str) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from tests.browser.tools import WAIT
+from tests.browser.tools import STEP
 
 _NO_PAGE = re.compile(r"Failed to load resource: the server responded with a status of 4\d\d")
 
@@ -19,7 +19,7 @@ class Watched:
         self.context = browser.new_context(viewport={"width": wide, "height": 900}, **more)
         self.context.route("**/*", self._pass)
         self.tab = self.context.new_page()
-        self.tab.set_default_timeout(WAIT)
+        self.tab.set_default_timeout(STEP)
         self.tab.on("console", self._told)
         self.tab.on("pageerror", lambda error: self.complaints.append(str(error)))
 
