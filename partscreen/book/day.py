@@ -65,9 +65,6 @@ class Bench:
         keys = ((*key, part), (*key, None))
         return not any(one in self.inside or one in self.gone for one in keys)
 
-    def days_since(self, day: date) -> int:
-        return (self.today - day).days
-
 
 def held_lots(bench: Bench) -> list[HeldLot]:
     """Held parts by lot, each with the measurement that its newest judgement asks for."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -120,12 +120,3 @@ class Facts:
 
 def _has(body: dict[str, Any], asked: Keys) -> bool:
     return all(body.get(name) == value for name, value in asked.items())
-
-
-def newest_by(facts: Iterable[Fact], key: Any) -> Iterator[tuple[Fact, int]]:
-    """The newest fact of every key and how many older ones there are, in the order of the keys' first appearance."""
-    found: dict[Any, list[Fact]] = {}
-    for fact in facts:
-        found.setdefault(key(fact), []).append(fact)
-    for several in found.values():
-        yield several[-1], len(several) - 1

@@ -7,7 +7,7 @@ from datetime import date
 
 from partscreen.book.day import silent
 from partscreen.book.entries import FAILED, BiasKept, OutcomeKept
-from partscreen.book.facts import ANY, Facts
+from partscreen.book.facts import Facts
 from partscreen.book.jobs import Fitting, fittings, whereabouts
 from partscreen.book.places import LotRef, job_parts
 from partscreen.book.show import OF_A_JOB, erased_photos, head_fields, lines, sibling, standing_line
@@ -108,8 +108,3 @@ def _siblings(facts: Facts, lot: LotRef, job: str) -> SiblingsOf:
         elsewhere=[sibling(one) for one in found.fitted if one.fitted.job != job],
         drawer=[standing_line(one) for one in found.drawer],
     )
-
-
-def job_names(facts: Facts) -> list[str]:
-    """Names of all jobs, the newest last."""
-    return list(dict.fromkeys(fact.payload.job for fact in facts.find("fitted", job=ANY)))  # type: ignore[attr-defined]

@@ -63,11 +63,6 @@ class ReadingsPower:
         return (1.0 - self.held_if_bad) * (1.0 - self.power)
 
     @property
-    def passes_if_good(self) -> float:
-        """Chance that a good part passes."""
-        return (1.0 - self.held_if_good) * (1.0 - self.false_alarm)
-
-    @property
     def perfect(self) -> bool:
         """Whether every bad part and no good one counts against the lot."""
         return self.against_if_bad == 1.0 and self.against_if_good == 0.0

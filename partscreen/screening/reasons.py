@@ -5,7 +5,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from partscreen.readings.tables import PartCondition
 from partscreen.reference.wording import figure_text
 from partscreen.results import Reason
 from partscreen.screening.limits.judge import LimitLike
@@ -102,11 +101,6 @@ def guard_band(limit: LimitLike, value: float, std: float, chance: float, risk: 
     )
     figures = {**_limit_figures(limit, value, std, chance), "risk": risk}
     return Reason(code="GUARD_BAND", sentence=sentence, figures=figures, limit=limit_text(limit), source=limit.source)
-
-
-def from_condition(condition: PartCondition) -> Reason:
-    """Why a part needs no fit: dead, reversed, or nothing usable."""
-    return Reason(code=condition.code, sentence=condition.sentence, figures=dict(condition.figures))
 
 
 def misfit(value: float, dof: int, p: float, type_name: str) -> Reason:

@@ -12,7 +12,6 @@ from partscreen.quantities import bare
 from partscreen.readings.columns.recognise import close_names
 from partscreen.readings.columns.table_form import Table
 from partscreen.readings.forms.sources import open_tables
-from partscreen.readings.rows.lot_files import lots_naming
 from partscreen.readings.tables import SEVERAL_TYPES, Lot
 
 _FIELDS: dict[str, tuple[str, ...]] = {
@@ -200,9 +199,3 @@ def parse_lot_option(text: str) -> Lot:
     if problems or more:
         raise UnusableInput([*problems, *more])
     return lot
-
-
-def lot_of_file(file: str, lots: Sequence[Lot]) -> Lot | None:
-    """The one lot whose `files` entry names this file (a name, a pattern such as `a1_*.csv`, a range), or None."""
-    named = lots_naming(file, lots)
-    return named[0] if len(named) == 1 else None
