@@ -30,7 +30,6 @@ WORDS = {
     "--warm-up": "Time of warm-up", "--soak": "Time of the soak", "--sets": "channel sets", "--pairs": "pairs",
     "--per-rail": "Devices in parallel on a rail",
 }  # fmt: skip
-FORBIDDEN = "Do not power up"
 
 
 async def stage(request: Request) -> Response:

@@ -130,9 +130,6 @@ def _edition(ask: Interview, editions: list[dict[str, Any]], sheet: dict[str, An
     editions.append({"id": name, "maker": sheet["publisher"], "revision": sheet["revision"], "sources": [sheet["id"]]})
 
 
-_OTHER_PAGE = "Another page may follow a figure: 230 V p. 3"
-
-
 def _ratings(ask: Interview, answers: TypeAnswers, sheet: dict[str, Any], n: int) -> None:
     page = ask.ask(
         f"s{n}.rpage", "Page of the limiting values?", _page, "1", "Another page may follow a figure: 230 V p. 3"

@@ -32,7 +32,6 @@ HELP = (
 )
 WORDS = frozenset({"undo", "skip", "list", "end", "help", "?", "more", "settle", "yes", "keep", "drop"})
 REMARK_OFF = 3.5  # robust standard deviations off the parts before at which a figure is remarked on, as outliers are
-LIMIT_NEAR = 0.02  # relative; a printed limit speaks of a reading at its own current and voltage
 
 LimitRemark = Callable[[int, float], str | None]
 
