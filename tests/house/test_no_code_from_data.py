@@ -1,4 +1,4 @@
-"""No form of data that can carry code is read, no text is run, no shell is started; temporary names are never guessable."""
+"""No form of data that can carry code is read, no text is run, no shell is started, no temporary name is guessable."""
 
 from __future__ import annotations
 
@@ -38,9 +38,8 @@ def unsafe(tree: ast.AST) -> Iterator[str]:
             for word in node.keywords:
                 if word.arg in ("shell", "allow_pickle") and not _is_false(word.value):
                     yield f"{line}: {word.arg}="
-        elif isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
-            if (node.value.id, node.attr) in ATTRIBUTES:
-                yield f"{line}: {node.value.id}.{node.attr}"
+        elif isinstance(node, ast.Attribute) and (getattr(node.value, "id", ""), node.attr) in ATTRIBUTES:
+            yield f"{line}: {ast.unparse(node)}"
 
 
 def _is_false(value: ast.expr) -> bool:
@@ -84,7 +83,7 @@ def test_the_search_finds_each_unsafe_form(source):
 
 
 def test_work_is_passed_between_own_processes_only():
-    """`multiprocessing` sends pickled objects, over pipes that only the processes it started hold; no socket, no file."""
+    """`multiprocessing` sends pickled objects, over pipes that only its own processes hold; no socket."""
     users = {str(p.relative_to(ROOT)): p.read_text(encoding="utf-8") for p in SOURCES}
     users = {name: text for name, text in users.items() if "multiprocessing" in text or "ProcessPool" in text}
     assert users, "the search finds what there is"

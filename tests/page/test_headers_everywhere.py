@@ -1,4 +1,4 @@
-"""The headers of safety stand on every route's answer, whatever the answer is (CSP 3, Fetch standard, RFC 9110, RFC 6266)."""
+"""The headers of safety stand on every route's answer, also of errors (CSP 3, Fetch standard, RFC 9110, RFC 6266)."""
 
 from __future__ import annotations
 
