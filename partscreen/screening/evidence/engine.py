@@ -10,7 +10,7 @@ from partscreen.screening.evidence.condense import condense
 from partscreen.screening.evidence.hypotheses import AREAS, area_name, families
 from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import AREA, Linearised
-from partscreen.screening.evidence.lot import Fitted, Mode, fit_mode, share_priors
+from partscreen.screening.evidence.lot import Fitted, Mode, alternatives_of, fit_mode, share_priors
 from partscreen.screening.evidence.quadratic import Information, information, integrate, ln_sum
 from partscreen.screening.evidence.spreads import SHARES, main_spreads
 
@@ -104,7 +104,7 @@ def weigh_lot(readings: Linearised, known: Knowledge, *, prior_share: float = 0.
     seen = readings if every else readings.pick(even(n))
     info = information(seen, known.centre)
     mains = [integrate(info, spread) for spread in main_spreads(known)]
-    alternatives = [(f, integrate(info, f.spread)) for f in families(known.within, known.device_between)]
+    alternatives = alternatives_of(info, families(known.within, known.device_between))
     each = _types(info, known)
     types = ln_sum(each) - np.log(each.shape[1]) if each.shape[1] else np.full(info.constant.shape, -np.inf)
     marked = integrate(info, known.lot_covariance + known.within).at(known.centre[None])[:, 0]

@@ -18,7 +18,7 @@ from scipy.special import betainc, betaln, expit, gammaln
 
 from partscreen.screening.evidence.hypotheses import AREAS, OTHER_PROCESS, TYPES_WEIGHT, Family, area_name
 from partscreen.screening.evidence.linear import AREA
-from partscreen.screening.evidence.quadratic import Quadratic, inverse, ln_sum
+from partscreen.screening.evidence.quadratic import Information, Quadratic, integrate, inverse, ln_sum
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -103,8 +103,43 @@ class Fitted:
     main: Quadratic
 
 
+@dataclass(frozen=True, slots=True)
+class Alternatives:
+    """The families of what else a part may be, and its log likelihood under each as a function of the lot's centre.
+
+    Every hypothesis of a family is a shift of one quadratic form: c + u'd - d'Md / 2 at d + s is worked out once for
+    all centres, level (n, h) and slope (n, h, q). curve (f, n, q, q): M of each family; count (f,): its hypotheses.
+    """
+
+    families: list[Family]
+    forms: list[Quadratic]
+    level: Floats
+    slope: Floats
+    curve: Floats
+    count: Ints
+
+    def at(self, centre: Floats) -> Floats:
+        """ln p of every part (n, h) under every hypothesis, the lot centred at `centre` (q,)."""
+        d = centre - self.forms[0].origin
+        bend = 0.5 * ((self.curve @ d) @ d)
+        return np.asarray(self.level + self.slope @ d - np.repeat(bend, self.count, axis=0).T)
+
+
+def alternatives_of(info: Information, families: Sequence[Family]) -> Alternatives:
+    """The families, parts' spreads integrated out."""
+    forms = [integrate(info, family.spread) for family in families]
+    levels, slopes = [], []
+    for family, form in zip(families, forms, strict=True):
+        bent = form.m @ family.shifts.T  # (n, q, h)
+        levels.append(form.c[:, None] + form.u @ family.shifts.T - 0.5 * (bent * family.shifts.T).sum(axis=1))
+        slopes.append(form.u[:, None, :] - bent.transpose(0, 2, 1))
+    count = np.array([family.shifts.shape[0] for family in families], dtype=np.int64)
+    level, slope = np.concatenate(levels, axis=1), np.concatenate(slopes, axis=1)
+    return Alternatives(list(families), forms, level, slope, np.stack([form.m for form in forms]), count)
+
+
 def rest_log_densities(
-    mode: Mode, centre: Floats, alternatives: list[tuple[Family, Quadratic]], types: Floats, marked: Floats | None
+    mode: Mode, centre: Floats, alternatives: Alternatives, types: Floats, marked: Floats | None
 ) -> Floats:
     """ln p of every part as one of the rest of a lot centred at `centre`, by explanation, shape (n, f).
 
@@ -112,10 +147,9 @@ def rest_log_densities(
     population is not the type, as marked by the reference alone and as marked by the lot's own process. `types`,
     `marked`: (n,).
     """
-    columns = [form.at(centre + family.shifts) for family, form in alternatives]
-    columns.append(types[:, None])
+    columns = [alternatives.at(centre), types[:, None]]
     if marked is not None:
-        columns += [marked[:, None], alternatives[0][1].at(centre + back(mode))]
+        columns += [marked[:, None], alternatives.forms[0].at(centre + back(mode))]
     return np.concatenate(columns, axis=1)
 
 
@@ -154,7 +188,7 @@ def themes(groups: Sequence[Family], mode: Mode) -> Ints:
 def fit_mode(
     mode: Mode,
     main: Quadratic,
-    alternatives: list[tuple[Family, Quadratic]],
+    alternatives: Alternatives,
     types: Floats,
     marked: Floats | None,
     share: Share,
@@ -197,13 +231,13 @@ def _climb(
     prior_precision: Floats,
     centre: Floats,
     main: Quadratic,
-    alternatives: list[tuple[Family, Quadratic]],
+    alternatives: Alternatives,
     types: Floats,
     marked: Floats | None,
     share: Share,
 ) -> Fitted:
     n = main.c.shape[0]
-    groups = [family for family, _ in alternatives]
+    groups = alternatives.families
     alike = _Alike(prior_weights(groups, mode), themes(groups, mode))
     rest_share = (share.a + 0.1 * n) / (share.a + share.b + n)
     explained = alike.prior

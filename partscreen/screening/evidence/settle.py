@@ -23,7 +23,7 @@ from partscreen.screening.evidence.hypotheses import families
 from partscreen.screening.evidence.joined import join, side_by_side
 from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import Linearised, linearise
-from partscreen.screening.evidence.lot import Fitted, Mode, Share, fit_mode
+from partscreen.screening.evidence.lot import Fitted, Mode, Share, alternatives_of, fit_mode
 from partscreen.screening.evidence.quadratic import Quadratic, information, integrate, inverse
 from partscreen.screening.evidence.shared_misfit import share_misfit
 from partscreen.screening.fitting import take_observations
@@ -282,7 +282,7 @@ def _marked_mode(readings: Linearised, known: Knowledge, share: Share) -> tuple[
         readings = readings.pick(even(n))
     info = information(readings, known.centre)
     main = integrate(info, known.within)
-    alternatives = [(f, integrate(info, f.spread)) for f in families(known.within, known.device_between)]
+    alternatives = alternatives_of(info, families(known.within, known.device_between))
     nothing = np.full(readings.point.shape[0], -np.inf)
     mode = Mode("as marked", "marked", known.centre, known.lot_covariance, 0.0)
     return fit_mode(mode, main, alternatives, nothing, None, share)[0], main
