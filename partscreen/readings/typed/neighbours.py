@@ -64,14 +64,15 @@ def exchanged_neighbours(values: Floats, columns: Sequence[HasQuantity], newest:
     out = []
     for first, second in pairs:
         best: Exchange | None = None
+        before = _misfit(logs[[first, second]], groups, spread)
+        if not (before > BAD_BEFORE).all():
+            continue
         for chosen in _choices(k, groups, logs[[first, second]]):
             swapped = logs[[first, second]].copy()
             swapped[:, chosen] = swapped[::-1, chosen]
-            before = _misfit(logs[[first, second]], groups, spread)
             after = _misfit(swapped, groups, spread)
             gain = float(before.sum() - after.sum())
-            clear = bool((before > BAD_BEFORE).all() and (after < GOOD_AFTER).all())
-            if clear and gain > CLEARER and (best is None or gain > best.gain):
+            if (after < GOOD_AFTER).all() and gain > CLEARER and (best is None or gain > best.gain):
                 best = Exchange(first, second, tuple(chosen), gain)
         if best is not None:
             out.append(best)
