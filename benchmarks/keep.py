@@ -29,7 +29,6 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "book_volume": ("-m", "benchmarks.book_volume", "100000"),
     "report_size": ("-m", "benchmarks.report_size"),
     "page_speed": ("-m", "benchmarks.page_speed"),
-    "mutants": ("-m", "tests.mutants"),
     "fuzz": ("-m", "benchmarks.fuzz_count"),
     "audit": ("-m", "benchmarks.audit"),
     "tree": ("-m", "benchmarks.tree"),

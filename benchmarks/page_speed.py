@@ -20,7 +20,7 @@ from partscreen.page.settings import PageSettings
 from partscreen.simulate.scenario import copy_demo_files
 
 BASE = "http://127.0.0.1:8571"
-PLACES = ("/", "/types", "/check", "/plan", "/match", "/stage", "/papers", "/suppliers", "/typing")
+PLACES = ("/", "/types", "/check", "/plan", "/match", "/stage", "/papers", "/typing")
 
 
 def least(ask: Callable[[], object], runs: int = 3) -> tuple[float, float]:

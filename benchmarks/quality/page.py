@@ -6,8 +6,8 @@ import json
 from collections import Counter
 from typing import Any
 
-from benchmarks.keep import COMMANDS, KEPT, Kept, kept, said
-from benchmarks.quality.points import POINTS, Covered, Point, Printed, Tested
+from benchmarks.keep import COMMANDS, KEPT, ROOT, Kept, kept, said
+from benchmarks.quality.points import POINTS, Covered, Mutated, Point, Printed, Tested
 from benchmarks.suite import LEAST, SLOW, per_cent
 
 HEAD = """# Quality, measured
@@ -37,6 +37,8 @@ def _point(place: int, point: Point, suite: dict[str, Any]) -> str:
             parts.append(_printed(measure))
         elif isinstance(measure, Tested):
             parts.append(_tested(measure, suite))
+        elif isinstance(measure, Mutated):
+            parts.append(_mutated(measure))
         else:
             parts.append(_covered(measure))
     keepers = ", ".join(f"`{one}`" for one in point.keepers) or "nothing yet"
@@ -99,6 +101,26 @@ def _covered(measure: Covered) -> str:
         low = "; ".join(f"{path.partition('/')[2]} {value:g}" for path, value in room["files_below"].items()) or "none"
         short = f" (short of {LEAST:g})" if per_cent(room) < LEAST else ""
         lines.append(f"| {name} | {room['lines']:,} | {room['run']:,} | {per_cent(room):.1f}{short} | {low} |")
+    return "\n".join(lines)
+
+
+def _mutated(measure: Mutated) -> str:
+    path = ROOT / "tests" / "mutants" / "figures.json"
+    if not path.exists():
+        return f"**{measure.what}** (`python -m tests.mutants.run`): {NOT}."
+    found = json.loads(path.read_text(encoding="utf-8"))
+    low, high = found["interval_95"]
+    of = "all" if found["whole"] else f"a random sample of {found['tried']:,}"
+    lines = [
+        f"**{measure.what}** (`{found['command']}`, {found['date']}; a share does not hang on the load): "
+        f"{100 * found['share_killed']:.1f} % killed (95 % interval {100 * low:.1f} to {100 * high:.1f}), {of} of "
+        f"{found['mutants']:,} mutants tried. Survivors with their reasons: `tests/mutants/survivors.tsv`.\n",
+        "| room | mutants | tried | killed | per cent of those tried |",
+        "|---|---|---|---|---|",
+    ]
+    for name, room in found["rooms"].items():
+        share = 100 * room["killed"] / room["tried"] if room["tried"] else float("nan")
+        lines.append(f"| {name} | {room['mutants']:,} | {room['tried']:,} | {room['killed']:,} | {share:.1f} |")
     return "\n".join(lines)
 
 

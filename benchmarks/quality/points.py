@@ -29,12 +29,19 @@ class Covered:
 
 
 @dataclass(frozen=True, slots=True)
+class Mutated:
+    """Mutants killed; kept in tests/mutants/figures.json."""
+
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
 class Point:
     """One point. `keepers`: tests `file::name`, test folders, benchmarks or targets of the Makefile."""
 
     title: str
     asked: str
-    measures: tuple[Printed | Tested | Covered, ...]
+    measures: tuple[Printed | Tested | Covered | Mutated, ...]
     keepers: tuple[str, ...]
 
 
@@ -85,8 +92,12 @@ POINTS: tuple[Point, ...] = (
         "Mutation testing",
         "At least 85 % of mutants of limits, evidence, disposition, sampling and the book's chain are killed; "
         "survivors are listed with reasons.",
-        (Printed("Mutants", "mutants"),),
-        (),
+        (Mutated("Mutants"),),
+        (
+            "tests/mutants/test_mutants.py::test_the_recorded_share_of_noticed_mutants_is_high_enough_in_the_whole",
+            "tests/mutants/test_mutants.py::test_a_fixed_sample_of_mutants_is_noticed_by_the_tests_that_noticed_them",
+            "tests/mutants/test_mutants.py::test_every_survivor_has_its_reason_and_no_mutant_that_was_noticed_has_one",
+        ),
     ),
     Point(
         "Repeatability",
