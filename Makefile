@@ -67,8 +67,12 @@ quality: $(VENV)/.installed-dev  ## measure what docs/quality.md tells, keep it,
 	$(BIN)/python -m benchmarks.keep --all
 	$(BIN)/python -m benchmarks.quality
 
-long: $(VENV)/.installed-dev fuzz  ## the tests that take minutes, and the search for inputs that break a parser
+long: $(VENV)/.installed-dev fuzz mutants  ## the tests that take minutes, and the search for inputs that break a parser
 	$(BIN)/python -m pytest -m long
+
+mutants: $(VENV)/.installed-dev  ## small wrong changes of the deciding rooms: do the tests notice? an hour or more
+	$(BIN)/python -m tests.mutants.record
+	$(BIN)/python -m tests.mutants.run
 
 FUZZED := text workbook json toml reading_string
 FUZZ_SECONDS ?= 600

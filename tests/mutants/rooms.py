@@ -1,0 +1,55 @@
+"""What is mutated, and by which tests a change should be noticed."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+HOUSE = Path(__file__).resolve().parents[2]
+BUILD = HOUSE / "build" / "mutants"
+
+_LOT_ROOM = """action attribute_plans cost_outcomes cost_plan draw intervals operating_curve plan_answer plan_more
+readings_power risk_by_type sequential share stopping switching two_point zero_acceptance"""
+
+# Room -> its modules. Wording (plan_words) and the trust in suppliers (a topic of its own) are left out.
+ROOMS: dict[str, tuple[str, ...]] = {
+    "limits": ("partscreen/screening/limits/*.py",),
+    "evidence": ("partscreen/screening/evidence/*.py",),
+    "disposition": ("partscreen/screening/disposition.py", "partscreen/screening/findings.py"),
+    "sampling": tuple(f"partscreen/lots/{name}.py" for name in _LOT_ROOM.split()),
+    "chain": tuple(f"partscreen/book/{name}.py" for name in ("chain", "canonical", "verify")),
+}
+
+# Tests that notice, in groups that are recorded at the same time. Tests of speed notice the weather too: left out.
+_FIRST = "conformance judge_limits evidence_engine evidence_bad_input next_measurement single"
+_SECOND = "screen lot_view naming observations observe stress sub_lots advice"
+_LOTS = "draw action plan_costs plan_intervals plan_risks plan_tables"
+_OUTSIDE = "sampling_curves sampling_intervals sampling_sequential sampling_tables conformance"
+
+
+def _files(folder: str, names: str) -> tuple[str, ...]:
+    return tuple(f"tests/{folder}/test_{name}.py" for name in names.split())
+
+
+GROUPS: tuple[tuple[str, ...], ...] = (
+    _files("screening", _FIRST),
+    _files("screening", _SECOND),
+    _files("lots", _LOTS) + _files("outside", _OUTSIDE) + _files("book", "core_verify core_store"),
+    _files("lots", "plan_command action_in_results"),
+)
+
+
+def modules(room: str | None = None) -> list[Path]:
+    """The files of a room, or of all."""
+    patterns = ROOMS[room] if room else [pattern for own in ROOMS.values() for pattern in own]
+    return [path for pattern in patterns for path in sorted(HOUSE.glob(pattern)) if path.name != "__init__.py"]
+
+
+def room_of(name: str) -> str:
+    """The room of a module, given by its path from the house."""
+    return next(room for room in ROOMS if HOUSE / name in modules(room))
+
+
+def order(key: str) -> str:
+    """Sorting by this shuffles mutants the same way every time, and keeps doing so while others come and go."""
+    return hashlib.sha256(f"8:{key}".encode()).hexdigest()
