@@ -9,8 +9,6 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
-from partscreen.device.predict import predict_gain, predict_saturation
-from partscreen.device.prior import TypeConstants
 from partscreen.errors import UnknownType
 from partscreen.quantities import ZERO_CELSIUS
 from partscreen.readings.tables import Batch, Points, Spots, Sweep
@@ -18,10 +16,10 @@ from partscreen.reference import Library, ReferenceType, limits
 from partscreen.reference.curves import typical_forced_gain, typical_vce
 from partscreen.reference.envelope import envelope
 from partscreen.reference.population import Population, population_for
-from partscreen.reference.population_spreads import load_spreads
 from partscreen.report.collect_lot import capacitance_region, control_courses
 from partscreen.report.data import Envelope, LimitPoint, LotData, PartData
-from partscreen.results import LotResult, PartResult
+from partscreen.report.residuals import Residuals, residuals_of
+from partscreen.results import LotResult
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -101,10 +99,12 @@ def _one_lot(
         points, gain_rows, [row.conditions["IC"] for row in limit_rows if row.quantity == "hfe" and row.is_limit]
     )
     population = population_for(kind) if kind else None
+    fits = {int(n): one.fit.theta for n, one in zip(members, lot.parts, strict=True) if one.fit is not None}
+    drawn = mine[points.ic[mine] > 0]
+    against = residuals_of(points, drawn, fits, population.constants if population else None)
     parts = {
         result.part: _one_part(
-            batch, result, rows_of.get(int(number), nothing), spots_of.get(int(number), nothing), working,
-            population.constants if population else None,
+            batch, rows_of.get(int(number), nothing), spots_of.get(int(number), nothing), working, against
         )
         for number, result in zip(members, lot.parts, strict=True)
     }  # fmt: skip
@@ -161,49 +161,14 @@ def _band(
     return Envelope(found.ic, found.low, found.high, found.typical, found.origin)
 
 
-def _one_part(
-    batch: Batch, result: PartResult, rows: Ints, spots: Ints, working: float | None, constants: TypeConstants | None
-) -> PartData:
+def _one_part(batch: Batch, rows: Ints, spots: Ints, working: float | None, against: Residuals) -> PartData:
     points = batch.points
     rows = rows[points.use[rows] & ~points.control[rows] & (points.ic[rows] > 0)]
     gain = rows[np.isin(points.sweep[rows], (Sweep.GAIN, Sweep.GUMMEL, Sweep.OUTPUT))]
     sat = rows[points.sweep[rows] == Sweep.SATURATION]
     gain, sat = gain[np.argsort(points.ic[gain], kind="stable")], sat[np.argsort(points.ic[sat], kind="stable")]
-    hfe_residual = np.full(gain.size, np.nan)
-    vbe_residual, sat_residual = hfe_residual.copy(), np.full(sat.size, np.nan)
-    if result.fit is not None and constants is not None:
-        theta = np.array([result.fit.theta])
-        model = load_spreads().readings  # the fit allows for its own error beside the instrument's; so do residuals
-        if gain.size:
-            at = predict_gain(
-                theta,
-                constants,
-                points.ic[gain],
-                points.vce[gain],
-                points.case_temp[gain],
-                points.pulsed[gain],
-                jacobian=False,
-            )
-            with np.errstate(divide="ignore", invalid="ignore"):
-                share = points.ic[gain] / constants.ic_rated
-                hfe_std = np.hypot(
-                    points.hfe_std[gain] / points.hfe[gain], model["hFE"].misfit_std(points.hfe[gain], share)
-                )
-                vbe_std = np.hypot(points.vbe_std[gain], model["VBE"].misfit_std(points.vbe[gain], share))
-                hfe_residual = np.log(points.hfe[gain] / np.exp(at.ln_hfe[0])) / hfe_std
-                vbe_residual = (points.vbe[gain] - at.vbe[0]) / vbe_std
-        if sat.size:
-            there = predict_saturation(
-                theta,
-                constants,
-                points.ic[sat],
-                points.ib[sat],
-                points.case_temp[sat],
-                points.pulsed[sat],
-                jacobian=False,
-            )
-            error = model["VCE(sat)"].misfit_std(points.vce[sat], points.ic[sat] / constants.ic_rated)
-            sat_residual = (points.vce[sat] - there.vce[0]) / np.hypot(points.vce_std[sat], error)
+    hfe_residual, vbe_residual, _ = against.at(gain)
+    sat_residual = against.at(sat)[2]
     return PartData(
         ic=points.ic[gain],
         hfe=points.hfe[gain],
