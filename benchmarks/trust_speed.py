@@ -54,7 +54,7 @@ def _timed(name: str, call) -> None:  # type: ignore[no-untyped-def]
 def from_a_book(lots: list[LotRecord]) -> None:
     """The same from entries of a bench book."""
     from partscreen.book.store import Book, Draft
-    from partscreen.workflow.trust import TrustOptions, weigh_suppliers
+    from partscreen.workflow.after.trust import TrustOptions, weigh_suppliers
 
     with tempfile.TemporaryDirectory() as folder:
         path = str(Path(folder) / "book.sqlite")

@@ -93,7 +93,7 @@ def test_a_file_that_another_program_holds_open_says_so_and_stays(tmp_path, monk
 
 
 def test_commands_name_the_file_that_is_in_use(tmp_path, monkeypatch):
-    from partscreen.workflow.sheet import write_all
+    from partscreen.workflow.typed.sheet import write_all
 
     def held(source, target):
         raise PermissionError(13, "Access is denied")

@@ -21,7 +21,7 @@ def learn(
     from partscreen.cli.show import exit_with, progress_line, say
     from partscreen.errors import UnusableInput
     from partscreen.workflow import learn_from_book
-    from partscreen.workflow.learned_words import learned_lines
+    from partscreen.workflow.judge.learned_words import learned_lines
 
     try:
         learned = learn_from_book(book, out=out, progress=progress_line())

@@ -121,8 +121,8 @@ def plan(
     from partscreen.cli.show import exit_with, say, say_drawn
     from partscreen.errors import UnusableInput
     from partscreen.workflow import draw_figures
-    from partscreen.workflow.plan import make_plan, plan_exit_code, plan_lines, write_plan_figure
-    from partscreen.workflow.plan_options import PlanOptions
+    from partscreen.workflow.after.plan import make_plan, plan_exit_code, plan_lines, write_plan_figure
+    from partscreen.workflow.after.plan_options import PlanOptions
 
     options = PlanOptions(
         lot_size=lot_size, tolerable=tolerable, confidence=confidence, allow=allow, sample=sample, found=found,

@@ -9,7 +9,7 @@ import typer
 from partscreen.cli.show import say
 
 if TYPE_CHECKING:
-    from partscreen.workflow.volume import Streamed
+    from partscreen.workflow.volume.run import Streamed
 
 WORDS = {"reject": "rejected", "hold": "held", "accept": "accepted", "unusable": "not usable"}
 

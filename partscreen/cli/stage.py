@@ -43,7 +43,7 @@ def stage(
     from partscreen.cli.show_stage import show_stage, write_json
     from partscreen.errors import PartscreenError
     from partscreen.workflow import check_stage, draw_figures, write_stage
-    from partscreen.workflow.stage import EXIT_OF
+    from partscreen.workflow.after.stage import EXIT_OF
 
     try:
         result = check_stage(

@@ -43,7 +43,7 @@ def trust(
     from partscreen.errors import PartscreenError
     from partscreen.report.trust_text import trust_lines
     from partscreen.workflow import draw_figures
-    from partscreen.workflow.trust import TrustOptions, weigh_suppliers, write_trust_figure
+    from partscreen.workflow.after.trust import TrustOptions, weigh_suppliers, write_trust_figure
 
     history = True if figure is not None or figures is not None else None
     options = TrustOptions(book, tuple(results or ()), half_life, tolerable, as_of, history, supplier)

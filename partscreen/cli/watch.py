@@ -14,7 +14,7 @@ import typer
 
 if TYPE_CHECKING:
     from partscreen.workflow import ScreenOptions
-    from partscreen.workflow.watching import Watched
+    from partscreen.workflow.judge.watching import Watched
 
 
 def watch(folder: Path, options: ScreenOptions, *, brief: bool, stock: Path | None, kept: str | None) -> int:

@@ -150,7 +150,7 @@ async def work(request: Request) -> Response:
         errand.given["made"] = await run_in_threadpool(_zipped, errand)
     lines = None
     if errand.kind == "learn" and errand.job.result is not None:
-        from partscreen.workflow.learned_words import learned_lines
+        from partscreen.workflow.judge.learned_words import learned_lines
 
         lines = learned_lines(errand.job.result)
     return show(

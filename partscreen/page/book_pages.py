@@ -47,7 +47,7 @@ def address(path: str, **named: str | None) -> str:
 async def day(request: Request) -> Response:
     """What waits at the bench today, and what is overdue."""
     from partscreen.workflow import day_list
-    from partscreen.workflow.book_day import AFTER, WITHIN
+    from partscreen.workflow.book.day import AFTER, WITHIN
 
     asked = asked_in(request)
     problems: tuple[Problem, ...] = ()

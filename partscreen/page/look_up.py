@@ -31,7 +31,7 @@ async def own_references(request: Request) -> tuple[Path, ...]:
 async def types(request: Request) -> Response:
     """The library with the user's own types, or one type."""
     from partscreen.workflow import tell_types
-    from partscreen.workflow.read_as import conditions_words
+    from partscreen.workflow.papers.read_as import conditions_words
 
     name = asked_of(request).get("name")
     try:

@@ -17,8 +17,8 @@ from partscreen.page.asking import problems_in, reworded
 from partscreen.page.desk import TOML
 from partscreen.page.posting import keep_uploads, post, text
 from partscreen.page.render import desk_of, settings_of, show, show_problems
-from partscreen.workflow.own_files import OwnKit, OwnType
-from partscreen.workflow.own_questions import Asked, Making
+from partscreen.workflow.own.files import OwnKit, OwnType
+from partscreen.workflow.own.questions import Asked, Making
 
 
 @dataclass(frozen=True, slots=True)

@@ -117,7 +117,7 @@ def _page(
     problems: Sequence[Problem] = (),
 ) -> Response:
     from partscreen.report.plan_figure import curve_panel
-    from partscreen.workflow.plan import plan_lines
+    from partscreen.workflow.after.plan import plan_lines
 
     panel = curve_panel(found) if found is not None else None
     return show(

@@ -22,7 +22,7 @@ from partscreen.page.render import desk_of, settings_of, show
 from partscreen.page.sources import references_of
 
 if TYPE_CHECKING:
-    from partscreen.workflow.own_files import OwnKit
+    from partscreen.workflow.own.files import OwnKit
 
 _WORDS = {
     "--lot": "Name of the bag", "--count": "How many parts to number", "--control": "Name of the control piece",

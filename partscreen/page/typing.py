@@ -177,7 +177,7 @@ def _typing_page(request: Request, here: OpenHere, asked: dict[str, str], status
 
 async def line(request: Request, form: FormData) -> Response:
     """Take a line, or the answer to a question, and show what came of it."""
-    from partscreen.workflow.live_sitting import Sent
+    from partscreen.workflow.typed.live_sitting import Sent
 
     here = await _here(request)
     typed = typed_of(form)
@@ -209,7 +209,7 @@ def _whole(told: str) -> int:
 
 async def fields(request: Request, form: FormData) -> Response:
     """Take the fields of a part as one line; while one is empty the page comes back with it in focus."""
-    from partscreen.workflow.live_sitting import Sent
+    from partscreen.workflow.typed.live_sitting import Sent
 
     here = await _here(request)
     columns = here.live.opened.columns

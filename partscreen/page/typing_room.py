@@ -13,8 +13,8 @@ from partscreen.page.work import Job, Worker
 
 if TYPE_CHECKING:
     from partscreen.readings.typed.journal import Entry
-    from partscreen.workflow.live_sitting import LiveSitting, Told
-    from partscreen.workflow.type_in_answers import PartAnswer
+    from partscreen.workflow.typed.answers import PartAnswer
+    from partscreen.workflow.typed.live_sitting import LiveSitting, Told
 
 WORDS = {"accept": "accept", "hold": "hold", "reject": "reject", None: "no answer"}
 

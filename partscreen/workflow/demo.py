@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from partscreen.workflow.judge.screening import screen_files
+from partscreen.workflow.judge.writing import write_outcome
 from partscreen.workflow.options import Outcome, Progress, ScreenOptions
-from partscreen.workflow.screening import screen_files
-from partscreen.workflow.writing import write_outcome
 
 if TYPE_CHECKING:
     from partscreen.matching.options import MatchOptions
@@ -64,11 +64,11 @@ def fit_parts(screening: Screening, stage_file: Path, out: Path, sets: int) -> N
     from partscreen.stage.power_up import fitted_stage, power_up
     from partscreen.stage.power_up_split import drops_of
     from partscreen.stage.read import load_stage
-    from partscreen.workflow.matching import match_screenings, write_matching
-    from partscreen.workflow.power_up import fittings_of
+    from partscreen.workflow.after.matching import match_screenings, write_matching
+    from partscreen.workflow.after.stage import write_stage
+    from partscreen.workflow.papers.power_up import fittings_of
     from partscreen.workflow.settings import load_library
-    from partscreen.workflow.sheet import write_all
-    from partscreen.workflow.stage import write_stage
+    from partscreen.workflow.typed.sheet import write_all
 
     stage, library = load_stage(stage_file), load_library()
     matching = match_screenings([("result.json", screening)], _options(screening, stage, sets))

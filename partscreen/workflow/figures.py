@@ -59,7 +59,7 @@ def figures_of(
     if isinstance(result, StageResult):
         return figure_set.stage_set(result)
     if isinstance(result, Matching):
-        from partscreen.workflow.matching import matched_figures
+        from partscreen.workflow.after.matching import matched_figures
 
         if not runs:
             what = "the figures of a match need the results that were matched: curves are in those"

@@ -9,7 +9,7 @@ from pathlib import Path
 from partscreen.book.facts import Facts
 from partscreen.book.places import find_lot, find_part
 from partscreen.workflow import ScreenOptions, screen_files
-from partscreen.workflow.book_record import keep, raw_files, run_of
+from partscreen.workflow.book.record import keep, raw_files, run_of
 from tests.docs.bag import FOLDER
 
 FILES = (FOLDER / "bag.csv", FOLDER / "capacitance.csv")

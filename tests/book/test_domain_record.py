@@ -14,7 +14,7 @@ from partscreen.book.show import show_lot
 from partscreen.book.standing import lot_evidence, standing_of, standings_of_lot
 from partscreen.errors import UnusableInput
 from partscreen.workflow import ScreenOptions, record_screening, screen_files
-from partscreen.workflow.book_record import keep, raw_files
+from partscreen.workflow.book.record import keep, raw_files
 from tests.book.domain_runs import FILES, bag_run, judged, lot, part, record_bag
 
 

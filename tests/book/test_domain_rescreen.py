@@ -129,7 +129,7 @@ def test_file_name_that_leads_out_of_its_folder_does_not(tmp_path, place):
     """A name in the book is other people's text: it names a file, never a place."""
     from dataclasses import replace
 
-    from partscreen.workflow.book_record import keep
+    from partscreen.workflow.book.record import keep
     from tests.book.domain_runs import bag_run
 
     run = bag_run()

@@ -17,9 +17,9 @@ from partscreen.reference.learned_file import load_learned
 from partscreen.reference.population import population_for as packaged
 from partscreen.simulate.scenario import copy_demo_files
 from partscreen.workflow import ScreenOptions, learn_from_book, screen_files
-from partscreen.workflow import learned as home
-from partscreen.workflow.book_record import keep, raw_files, run_of
-from partscreen.workflow.learned import populations_of
+from partscreen.workflow.book.record import keep, raw_files, run_of
+from partscreen.workflow.judge import learned as home
+from partscreen.workflow.judge.learned import populations_of
 
 KNOWN, JUDGED = "K1", "A1"
 

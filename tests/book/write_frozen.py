@@ -19,7 +19,7 @@ from partscreen.book.facts import Facts
 from partscreen.book.migrate import NEWEST
 from partscreen.book.store import Blob, Book, Draft
 from partscreen.workflow import ScreenOptions, screen_files
-from partscreen.workflow.book_record import keep, raw_files, run_of
+from partscreen.workflow.book.record import keep, raw_files, run_of
 from tests.docs.bag import FOLDER
 
 FROZEN = Path(__file__).parent / "frozen"

@@ -91,7 +91,7 @@ def test_lot_report_of_a_recorded_lot_prints_entry_and_head_of_the_book(tmp_path
     import shutil
 
     from partscreen.workflow import ScreenOptions, keep_screening, screen_files, show_book, write_outcome
-    from partscreen.workflow.book_common import Asked
+    from partscreen.workflow.book.common import Asked
     from tests.docs.bag import FOLDER
 
     files, options = [FOLDER / "bag.csv"], ScreenOptions(type_name="2SC5200")

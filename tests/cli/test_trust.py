@@ -12,7 +12,7 @@ from partscreen.book.store import Book
 from partscreen.cli.app import app
 from partscreen.results.trust import Trust
 from partscreen.workflow import Asked, Signed, TrustOptions, record_fitted, record_outcome, weigh_suppliers
-from partscreen.workflow.trust import records_of_book, records_of_results
+from partscreen.workflow.after.trust import records_of_book, records_of_results
 from tests.book.domain_runs import judged, record_bag
 
 ON = Signed(by="bench", on="2026-01-10")

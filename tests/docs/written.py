@@ -1,4 +1,4 @@
-"""Pages that nobody writes by hand: codes, the forms of results, the functions. They are written from the program."""
+"""What nobody writes by hand: pages of codes, forms of results and functions, and the stub of `partscreen.workflow`."""
 
 from __future__ import annotations
 
@@ -9,14 +9,17 @@ from tests.docs.written_api import api_page
 from tests.docs.written_codes import codes_page
 from tests.docs.written_json import json_page, schema_files
 from tests.docs.written_rows import with_rows
+from tests.docs.written_stub import stub
 
-DOCS = Path(__file__).resolve().parents[2] / "docs"
+ROOT = Path(__file__).resolve().parents[2]
+DOCS = ROOT / "docs"
+STUB = ROOT / "partscreen" / "workflow" / "__init__.pyi"
 
 
 @lru_cache(maxsize=1)
 def pages() -> dict[Path, str]:
     """Path and text of each, as they should read today."""
-    found = {DOCS / "codes.md": codes_page(), DOCS / "json.md": json_page(), DOCS / "api.md": api_page()}
+    found = {DOCS / "codes.md": codes_page(), DOCS / "json.md": json_page(), DOCS / "api.md": api_page(), STUB: stub()}
     texts = [(DOCS / name).read_text(encoding="utf-8") for name in ("evidence.md", "honesty.md")]
     found[DOCS / "evidence.md"] = with_rows(texts[0], texts[1])
     return found | {DOCS / "schemas" / name: text for name, text in schema_files().items()}

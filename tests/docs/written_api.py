@@ -49,7 +49,8 @@ def api_page() -> str:
     out = [_HEAD, _top_names()]
     for module, members in _by_module().items():
         title = inspect.cleandoc(import_module(module).__doc__ or "").split("\n\n")[0].replace("\n", " ")
-        out.append(f"## {module.rsplit('.', 1)[1].replace('_', ' ').capitalize()}\n\n{title}\n")
+        heading = module.removeprefix("partscreen.workflow.").replace(".", ": ").replace("_", " ").capitalize()
+        out.append(f"## {heading}\n\n{title}\n")
         out += [_entry(name, member) for name, member in members]
     return re.sub(r"\n{3,}", "\n\n", "\n".join(out)).rstrip() + "\n"
 

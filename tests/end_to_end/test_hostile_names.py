@@ -40,7 +40,7 @@ from partscreen.workflow import (
     write_outcome,
     write_stock_table,
 )
-from partscreen.workflow.matching import write_match_table
+from partscreen.workflow.after.matching import write_match_table
 from tests.browser.tools import need
 from tests.docs.bag import FOLDER
 from tests.page.conftest import BASE, Visitor

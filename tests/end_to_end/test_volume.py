@@ -100,7 +100,7 @@ KILLED = """
 import os, signal, sys
 from pathlib import Path
 from partscreen.workflow import ScreenOptions, prepare_files, stream_screening
-from partscreen.workflow import volume_plan
+from partscreen.workflow.volume import bundles as volume_plan
 
 def stop(what, done, total):
     if what == "judging lots" and done >= 2:

@@ -32,7 +32,7 @@ from partscreen.reference.learned_file import load_learned
 from partscreen.reference.library import read_type
 from partscreen.stage.read import load_stage
 from partscreen.stage.texts import read_figure, read_fuse
-from partscreen.workflow.plan_history import read_history
+from partscreen.workflow.after.plan_history import read_history
 from partscreen.workflow.saved import load_matching, load_screening
 
 FOLDER = tempfile.mkdtemp(prefix="doors-", dir="/dev/shm" if os.path.isdir("/dev/shm") else None)

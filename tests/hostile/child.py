@@ -52,7 +52,7 @@ def doors() -> dict[str, Callable[[Path], Iterable[Problem]]]:
 
     from partscreen.readings.typed.interview import AnswersKept
     from partscreen.readings.typed.journal import Begun, Journal
-    from partscreen.workflow.plan_history import read_history
+    from partscreen.workflow.after.plan_history import read_history
     from partscreen.workflow.saved import load_matching, load_screening
 
     return {

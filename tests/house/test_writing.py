@@ -15,11 +15,11 @@ REASONS = {
     "report/papers/press.py": "sources of a paper, in a temporary folder of mode 0700",
     "simulate/write_files.py": "the demo's files, written by developers",
     "simulate/make_demo.py": "the demo's files, written by developers",
-    "workflow/book_look.py": "a file of the book, only where none is (mode x)",
-    "workflow/book_rescreen.py": "kept files, in a temporary folder of mode 0700",
-    "workflow/kit.py": "a new kit, only where none is (mode x)",
-    "workflow/own_files.py": "a checked copy in the user's own folder, put in place in one step",
-    "workflow/volume_kept.py": "results of large runs, put in place in one step",
+    "workflow/book/look.py": "a file of the book, only where none is (mode x)",
+    "workflow/book/rescreen.py": "kept files, in a temporary folder of mode 0700",
+    "workflow/own/kit.py": "a new kit, only where none is (mode x)",
+    "workflow/own/files.py": "a checked copy in the user's own folder, put in place in one step",
+    "workflow/volume/kept.py": "results of large runs, put in place in one step",
 }
 
 

@@ -7,7 +7,7 @@ import pytest
 from partscreen.readings.tables import Lot
 from partscreen.results import Screening
 from partscreen.workflow import ScreenOptions
-from partscreen.workflow.lot_actions import _plain_price, with_actions
+from partscreen.workflow.judge.lot_actions import _plain_price, with_actions
 from tests.book.domain_runs import judged
 
 

@@ -13,7 +13,7 @@ from partscreen.matching.overlay import by_name, overlay
 from partscreen.report.figures_matching import matched_gain_panel, matched_vbe_panel
 from partscreen.report.panels import Band, Label, Line
 from partscreen.report.svg import panel_svg
-from partscreen.workflow.matching import match_screenings, matched_figures
+from partscreen.workflow.after.matching import match_screenings, matched_figures
 from tests.matching.bags import COMPLEMENT, bag, stock_of
 
 

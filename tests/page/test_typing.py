@@ -366,7 +366,7 @@ def test_an_empty_sitting_cannot_be_ended_and_one_is_taken_away_only_when_asked_
 def test_the_same_sitting_cannot_be_written_by_two_programs(visitor, tmp_path):
     from partscreen.errors import UnusableInput
     from partscreen.workflow import begin_sitting, resume_sitting
-    from partscreen.workflow.live_sitting import LotTold
+    from partscreen.workflow.typed.live_sitting import LotTold
 
     name = begin_sitting(LotTold("L1", "2SC5200", ask=tuple(ASK.split("\n"))), tmp_path)
     first = resume_sitting(name, tmp_path)

@@ -8,7 +8,7 @@ import pytest
 from partscreen.readings.typed.line import Cell
 from partscreen.readings.typed.neighbours import exchanged_neighbours
 from partscreen.readings.typed.plausible import Usual, doubts, usual_of_parts
-from partscreen.workflow.type_in_known import usual_of_type
+from partscreen.workflow.typed.known import usual_of_type
 from tests.readings.typed_lots import COLUMNS, population, sound_lot
 
 TYPES = ("2SC5200", "2SA1943", "MJ15003", "2SC5171")

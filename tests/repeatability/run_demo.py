@@ -18,9 +18,9 @@ def answers() -> dict[str, Any]:
     """Three lots of one type, one of its complement, and every further answer that a result is read again for."""
     from partscreen.simulate.scenario import copy_demo_files
     from partscreen.workflow import ScreenOptions, TrustOptions, check_stage, match_results, screen_files
-    from partscreen.workflow.plan import make_plan
-    from partscreen.workflow.plan_options import PlanOptions
-    from partscreen.workflow.trust import weigh_suppliers
+    from partscreen.workflow.after.plan import make_plan
+    from partscreen.workflow.after.plan_options import PlanOptions
+    from partscreen.workflow.after.trust import weigh_suppliers
 
     with tempfile.TemporaryDirectory() as place:
         files = copy_demo_files(Path(place))

@@ -7,7 +7,7 @@ import pytest
 from partscreen.readings.columns.conditions import parse_conditions
 from partscreen.readings.instruments.kit import load_kit
 from partscreen.workflow import ScreenOptions, check_part, screen_files
-from partscreen.workflow.read_as import conditions_words, kit_used
+from partscreen.workflow.papers.read_as import conditions_words, kit_used
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "docs" / "examples"
 SHEET = (

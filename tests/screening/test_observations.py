@@ -220,7 +220,7 @@ def test_sound_parts_with_hints_at_the_stated_frequencies_are_never_rejected_and
 
 
 def test_weights_and_lengths_are_told_in_grams_and_millimetres():
-    from partscreen.workflow.read_as import conditions_words
+    from partscreen.workflow.papers.read_as import conditions_words
 
     assert conditions_words({"known": 9.75e-3}) == "known=9.75 g"
     assert conditions_words({"drawn": 5e-3, "tolerance": 2e-4, "ended": 1998.0}) == (

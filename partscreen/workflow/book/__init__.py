@@ -1,0 +1,1 @@
+"""The bench book: what goes in, what is looked up, what comes back."""

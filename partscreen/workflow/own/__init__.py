@@ -1,0 +1,1 @@
+"""Files of the user: instruments and types, made by answers to questions."""

@@ -1,0 +1,1 @@
+"""Papers made from a result."""

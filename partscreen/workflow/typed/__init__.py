@@ -1,0 +1,1 @@
+"""Readings typed by hand: the sheet to fill in, sittings, the answer about each part."""
