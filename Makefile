@@ -4,7 +4,7 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 DEMO_OUT ?= demo_report
 
-.PHONY: fuzz coverage quality demo test checkers check lint types imports docs site measure long lock clean
+.PHONY: minimum newest audit licences fuzz coverage quality demo test checkers check lint types imports docs site measure long lock clean
 
 $(VENV)/.installed: pyproject.toml requirements.lock
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "partscreen needs Python 3.11 or newer")'
@@ -80,8 +80,32 @@ fuzz: $(VENV)/.installed-dev  ## coverage-guided search, each parser for FUZZ_SE
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check 'atheris>=3.0'
 	for door in $(FUZZED); do $(BIN)/python -m tests.fuzz.run $$door --seconds $(FUZZ_SECONDS) || exit 1; done
 
+# Tests that older and newer libraries could change the answer of; the browser, the pages and the studies are left to `make test`.
+ROOMS := tests/test_quantities.py tests/test_whole_files.py $(addprefix tests/,reference simulate device readings screening matching \
+  stage lots report book page cli)
+TOOLS := 'pytest>=8' 'hypothesis>=6.100' 'zxing-cpp>=2.2' 'pexpect>=4.9' 'httpx2>=2.0' 'jsonschema>=4.20' 'hatchling>=1.25'
+
+minimum: $(VENV)/.installed-dev  ## the tests of the rooms with the oldest versions allowed, in .venv-minimum (long)
+	$(PYTHON) -m venv .venv-minimum
+	.venv-minimum/bin/python -m pip install --quiet --disable-pip-version-check --only-binary :all: --constraint requirements-minimum.lock \
+	  $(TOOLS) 'pyarrow>=17'
+	.venv-minimum/bin/python -m pip install --quiet --disable-pip-version-check --constraint requirements-minimum.lock --editable .
+	.venv-minimum/bin/python -m pytest -q -p no:cacheprovider $(ROOMS)
+
+newest: $(VENV)/.installed-dev  ## the same with the newest versions that there are, in .venv-newest (long)
+	$(PYTHON) -m venv .venv-newest
+	.venv-newest/bin/python -m pip install --quiet --disable-pip-version-check --upgrade $(TOOLS) --editable '.[parquet]'
+	.venv-newest/bin/python -m pytest -q -p no:cacheprovider $(ROOMS)
+
+audit: $(VENV)/.installed-dev  ## weaknesses on record for the locked versions; says "not run" where no service answers
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check 'pip-audit>=2.7'
+	$(BIN)/python -m tests.house.audit
+
+licences: $(VENV)/.installed-dev  ## write docs/licences.md
+	$(BIN)/python -m tests.docs.written_licences
+
 lock: $(VENV)/.installed-dev  ## write the versions now installed
 	$(BIN)/python -m pip freeze --exclude-editable > requirements.lock
 
 clean:
-	rm -rf $(VENV) $(DEMO_OUT) site build dist .pytest_cache .mypy_cache .ruff_cache
+	rm -rf $(VENV) .venv-minimum .venv-newest $(DEMO_OUT) site build dist .pytest_cache .mypy_cache .ruff_cache
