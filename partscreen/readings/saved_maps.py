@@ -31,7 +31,7 @@ def maps_folder() -> Path:
 def header_key(cells: Sequence[str]) -> str:
     """A name for a header: its filled cells in their order."""
     filled = [cell.strip() for cell in cells if cell.strip()]
-    return hashlib.sha256("\x1f".join(filled).encode()).hexdigest()[:24] if filled else ""
+    return hashlib.sha256("\x1f".join(filled).encode("utf-8", "surrogatepass")).hexdigest()[:24] if filled else ""
 
 
 def known_maps() -> dict[str, Path]:
