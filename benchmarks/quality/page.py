@@ -7,7 +7,7 @@ from collections import Counter
 from typing import Any
 
 from benchmarks.keep import COMMANDS, KEPT, ROOT, Kept, kept, said
-from benchmarks.quality.points import POINTS, Covered, Mutated, Point, Printed, Tested
+from benchmarks.quality.points import POINTS, Counted, Covered, Mutated, Point, Printed
 from benchmarks.suite import LEAST, SLOW, per_cent
 
 HEAD = """# Quality, measured
@@ -35,7 +35,7 @@ def _point(place: int, point: Point, suite: dict[str, Any]) -> str:
     for measure in point.measures:
         if isinstance(measure, Printed):
             parts.append(_printed(measure))
-        elif isinstance(measure, Tested):
+        elif isinstance(measure, Counted):
             parts.append(_tested(measure, suite))
         elif isinstance(measure, Mutated):
             parts.append(_mutated(measure))
@@ -62,7 +62,7 @@ def _when(found: Kept) -> str:
     return f"{found.began}, load {found.load[0]:g} to {found.load[1]:g}"
 
 
-def _tested(measure: Tested, suite: dict[str, Any]) -> str:
+def _tested(measure: Counted, suite: dict[str, Any]) -> str:
     counts, days, loads, missing = Counter[str](), set[str](), list[float](), []
     for name in measure.of:
         told = suite.get(name.split("/")[1])

@@ -14,7 +14,7 @@ class Printed:
 
 
 @dataclass(frozen=True, slots=True)
-class Tested:
+class Counted:
     """Tests that passed, failed and were skipped, of folders or files of tests/; from the run kept in suite.json."""
 
     what: str
@@ -41,7 +41,7 @@ class Point:
 
     title: str
     asked: str
-    measures: tuple[Printed | Tested | Covered | Mutated, ...]
+    measures: tuple[Printed | Counted | Covered | Mutated, ...]
     keepers: tuple[str, ...]
 
 
@@ -70,9 +70,9 @@ POINTS: tuple[Point, ...] = (
         "No input makes a reader raise, eat memory or run on; each is told of. Found faults stay as tests.",
         (
             Printed("Coverage-guided search", "fuzz"),
-            Tested("Every reader, any input (hypothesis)", ("tests/properties",)),
-            Tested("Limits of memory and time", ("tests/hostile",)),
-            Tested("What a search found once, and its seeds", ("tests/fuzz",)),
+            Counted("Every reader, any input (hypothesis)", ("tests/properties",)),
+            Counted("Limits of memory and time", ("tests/hostile",)),
+            Counted("What a search found once, and its seeds", ("tests/fuzz",)),
         ),
         (
             "make fuzz",
@@ -85,7 +85,7 @@ POINTS: tuple[Point, ...] = (
         "Metamorphic tests of the judgement",
         "Seven ways to tell the same or less: order, units, signs, larger uncertainty, copies, a contradiction, a "
         "reading taken away.",
-        (Tested("Tests", ("tests/metamorphic",)),),
+        (Counted("Tests", ("tests/metamorphic",)),),
         ("tests/metamorphic",),
     ),
     Point(
@@ -103,8 +103,8 @@ POINTS: tuple[Point, ...] = (
         "Repeatability",
         "The same inputs give the same bytes; results of an older version open; a reference result of each demo lot.",
         (
-            Tested("Same bytes in other surroundings, frozen answers", ("tests/repeatability",)),
-            Tested("Frozen results of the demo lots", ("tests/end_to_end/test_frozen_results.py",)),
+            Counted("Same bytes in other surroundings, frozen answers", ("tests/repeatability",)),
+            Counted("Frozen results of the demo lots", ("tests/end_to_end/test_frozen_results.py",)),
         ),
         (
             "tests/repeatability/test_same_bytes.py::test_hash_seed_threads_language_and_clock_zone_change_no_byte",
@@ -116,7 +116,7 @@ POINTS: tuple[Point, ...] = (
         "Packaging",
         "Wheel and sdist in an empty environment; `partscreen demo` outside the checkout; oldest and newest versions "
         "of what it needs; licences; typed; public functions checked for drift.",
-        (Tested("Tests", ("tests/end_to_end/test_packaging.py",)),),
+        (Counted("Tests", ("tests/end_to_end/test_packaging.py",)),),
         ("tests/docs/test_written.py::test_page_that_is_written_from_the_source_is_up_to_date",),
     ),
     Point(
@@ -125,7 +125,7 @@ POINTS: tuple[Point, ...] = (
         "logged; a threat model.",
         (
             Printed("Advisories", "audit"),
-            Tested("Doors of the page", ("tests/page/test_guard.py", "tests/page/test_uploads.py")),
+            Counted("Doors of the page", ("tests/page/test_guard.py", "tests/page/test_uploads.py")),
         ),
         ("tests/page/test_guard.py",),
     ),
@@ -136,7 +136,7 @@ POINTS: tuple[Point, ...] = (
         (
             Covered("Lines run"),
             Printed("Size of the house", "tree"),
-            Tested("House rules", ("tests/house",)),
+            Counted("House rules", ("tests/house",)),
         ),
         (
             "make coverage",
@@ -147,7 +147,7 @@ POINTS: tuple[Point, ...] = (
     Point(
         "Own face",
         "Words that must not stand here do not; every page, code and command is explained in our own words.",
-        (Tested("Words, pages, codes and commands", ("tests/house", "tests/docs", "tests/cli")),),
+        (Counted("Words, pages, codes and commands", ("tests/house", "tests/docs", "tests/cli")),),
         (
             "tests/house/test_house.py::test_words_that_must_not_stand_in_the_repository",
             "tests/docs/test_written.py::test_every_code_the_source_can_give_out_is_explained",
