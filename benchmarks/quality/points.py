@@ -56,9 +56,10 @@ POINTS: tuple[Point, ...] = (
             Printed("Whole job, smaller", "whole_job"),
             Printed("Report of 100 parts", "report_size"),
             Printed("Answers of the page", "page_speed"),
-            Printed("A book of 100,000 parts", "book_volume"),
+            Printed("Bench book", "book_volume"),
         ),
         (
+            "tests/end_to_end/test_volume.py::test_memory_grows_by_the_readings_and_not_by_the_results",
             "benchmarks/volume.py",
             "benchmarks/volume_ratios.py",
             "benchmarks/page_speed.py",
@@ -116,8 +117,23 @@ POINTS: tuple[Point, ...] = (
         "Packaging",
         "Wheel and sdist in an empty environment; `partscreen demo` outside the checkout; oldest and newest versions "
         "of what it needs; licences; typed; public functions checked for drift.",
-        (Counted("Tests", ("tests/end_to_end/test_packaging.py",)),),
-        ("tests/docs/test_written.py::test_page_that_is_written_from_the_source_is_up_to_date",),
+        (
+            Counted(
+                "Tests",
+                (
+                    "tests/end_to_end/test_packaging.py",
+                    "tests/end_to_end/test_on_windows.py",
+                    "tests/house/test_dependencies.py",
+                ),
+            ),
+        ),
+        (
+            "tests/end_to_end/test_packaging.py::test_installed_demo_runs_outside_the_checkout",
+            "tests/house/test_dependencies.py::test_oldest_versions_are_the_lower_bounds",
+            "tests/house/test_dependencies.py::test_page_of_licences_names_every_package_and_none_that_is_gone",
+            "tests/end_to_end/test_on_windows.py",
+            "tests/docs/test_written.py::test_page_that_is_written_from_the_source_is_up_to_date",
+        ),
     ),
     Point(
         "Security",
@@ -125,9 +141,22 @@ POINTS: tuple[Point, ...] = (
         "logged; a threat model.",
         (
             Printed("Advisories", "audit"),
+            Counted(
+                "No code from data, writing, the audit itself",
+                (
+                    "tests/house/test_no_code_from_data.py",
+                    "tests/house/test_writing.py",
+                    "tests/house/test_audit.py",
+                ),
+            ),
             Counted("Doors of the page", ("tests/page/test_guard.py", "tests/page/test_uploads.py")),
         ),
-        ("tests/page/test_guard.py",),
+        (
+            "tests/house/test_audit.py::test_all_locked_versions_are_asked_about",
+            "tests/house/test_no_code_from_data.py::test_no_source_runs_what_comes_in_with_data",
+            "tests/house/test_writing.py::test_files_are_written_in_the_listed_places_only",
+            "tests/page/test_guard.py",
+        ),
     ),
     Point(
         "Simple",
