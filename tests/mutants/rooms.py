@@ -21,9 +21,9 @@ ROOMS: dict[str, tuple[str, ...]] = {
 }
 
 # Tests that notice, in groups that are recorded at the same time. Tests of speed notice the weather too: left out.
-_FIRST = "conformance judge_limits evidence_engine evidence_bad_input next_measurement single"
+_FIRST = "disposition conformance judge_limits evidence_engine evidence_bad_input next_measurement single"
 _SECOND = "screen lot_view naming observations observe stress sub_lots advice"
-_LOTS = "draw action plan_costs plan_intervals plan_risks plan_tables"
+_LOTS = "draw action plan_costs plan_edges plan_intervals plan_risks plan_tables"
 _OUTSIDE = "sampling_curves sampling_intervals sampling_sequential sampling_tables conformance"
 
 
