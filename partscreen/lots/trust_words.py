@@ -78,7 +78,10 @@ ADVICE_WORDS: dict[Advice, str] = {
 }
 
 
-SPEAKS_AGAINST = " But what is known speaks against it: the share is above what you tolerate."
+TOO_FEW_YET_ABOVE = (
+    "Too few lots or parts were read to compare this supplier with others, but their share is above what you tolerate: "
+    "read every part of what you have, and buy elsewhere for now."
+)
 LEANS_ON_OTHERS = " The figure leans on what your other suppliers are like, and on what is expected of any."
 
 
@@ -87,10 +90,9 @@ def supplier_sentence(known: Known) -> str:
     share = known.share
     words = f"{count(known.lots, 'lot')}, {count(known.parts, 'part')} read: about {percent(share.value)} unfit "
     words += f"(95 % between {percent(share.low)} and {percent(share.high)}). "
-    words += ADVICE_WORDS[advice_of(known)]
-    if not known.enough:
-        words += SPEAKS_AGAINST if known.above >= SURE else LEANS_ON_OTHERS
-    return words
+    if known.enough:
+        return words + ADVICE_WORDS[advice_of(known)]
+    return words + (TOO_FEW_YET_ABOVE if known.above >= SURE else ADVICE_WORDS["not_enough_known"] + LEANS_ON_OTHERS)
 
 
 def what_would_change(
@@ -120,7 +122,7 @@ def what_would_change(
         else:
             out.append(f"{count(to_overtake, 'further clean lot')} {size} would bring it before {ahead}.")
     if known.above > 1.0 - SURE:
-        limit = f"{percent(known.tolerable)} with {100 * SURE:.0f} %"
+        limit = f"{percent(known.tolerable)} with {100 * SURE:.0f} % probability"
         if to_settle < 0:
             out.append(f"Not even {MOST_LOTS} further clean lots {size} would show the share to be below {limit}.")
         else:

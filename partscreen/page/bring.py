@@ -14,6 +14,7 @@ from starlette.routing import BaseRoute, Route
 
 from partscreen.errors import Problem, UnusableInput
 from partscreen.page.desk import READINGS, SHEETS, TOML, Tray
+from partscreen.page.field_words import comes_back
 from partscreen.page.posting import keep_uploads, numbers, post, text
 from partscreen.page.render import desk_of, settings_of, show, show_problems
 from partscreen.page.work import Job
@@ -162,7 +163,7 @@ def _told_of(form: FormData, lot: Lot, i: int) -> dict[str, str]:
         "known_good": "yes" if lot.known_good else "no",
     }
     told = {key: text(form, f"{key}{i}") for key in known}
-    return {key: value for key, value in told.items() if value and value != known[key]}
+    return {key: value for key, value in told.items() if value and not comes_back(value, known[key])}
 
 
 async def progress(request: Request) -> Response:

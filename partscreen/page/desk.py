@@ -18,6 +18,7 @@ from partscreen.page.errands import Errands
 from partscreen.page.settings import LARGEST_DESK, MOST_TRAYS
 from partscreen.page.tasks import ReportTask, ScreenTask
 from partscreen.page.work import Job, Worker
+from partscreen.whole_files import kept_by_windows
 
 if TYPE_CHECKING:
     from partscreen.workflow import ScreenOptions
@@ -142,8 +143,8 @@ class Desk:
 
 def safe_name(name: str) -> str:
     """A file name of a visitor without what a file system would obey; never empty, never a path."""
-    kept = _HOPELESS.sub("_", name).strip(" .")[-_LONGEST_NAME:]
-    return kept or "file"
+    kept = _HOPELESS.sub("_", name).strip(" .")[-_LONGEST_NAME:].lstrip(" .")
+    return f"_{kept}" if kept_by_windows(kept) else kept or "file"
 
 
 def refuse_kind(name: str, first: bytes, size: int, allowed: tuple[str, ...], largest: int) -> Problem | None:

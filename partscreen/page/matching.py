@@ -13,16 +13,16 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from partscreen.errors import Problem
-from partscreen.page.asking import at_errand, brought, errand_of, in_words, problems_of, reworded
+from partscreen.errors import PartscreenError, Problem
+from partscreen.page.asking import at_errand, brought, errand_of, in_words, problems_in, problems_of, reworded
 from partscreen.page.bring import tray_of
 from partscreen.page.desk import TOML
 from partscreen.page.errands import Errand
 from partscreen.page.figures import figures_errand
 from partscreen.page.papers import lines_of, take, whole_of
-from partscreen.page.posting import number_of, post
-from partscreen.page.render import desk_of, draw, show
-from partscreen.page.sources import JSON, judged, references_of, results_of
+from partscreen.page.posting import number_of, post, text
+from partscreen.page.render import desk_of, draw, settings_of, show
+from partscreen.page.sources import JSON, judged, lots_of, references_of, results_of
 from partscreen.page.stage_form import on_form
 
 if TYPE_CHECKING:
@@ -189,8 +189,9 @@ def _page(
     typed: dict[str, str] | None = None,
     found: dict[str, object] | None = None,
     of_list: Errand | None = None,
+    to_book: dict[str, str] | None = None,
 ) -> Response:
-    errands = desk_of(request).errands
+    errands, trays = desk_of(request).errands, judged(request)
     return show(
         request,
         "matching.html.jinja",
@@ -198,12 +199,15 @@ def _page(
         typed=errand.typed if errand is not None else typed or {},
         files=errand.files if errand is not None else {},
         problems=problems,
-        trays=judged(request),
+        trays=trays,
+        lots=lots_of(trays),
         found=found,
         aims=AIMS,
         say=lambda text: in_words(text, WORDS),
         stages=errands.done("stage"),
         asked_list=of_list.typed if of_list is not None else {},
+        to_book=to_book or {},
+        in_book=errand.given.get("in_book") if errand is not None else None,
         status=422 if problems else 200,
     )
 
@@ -215,6 +219,25 @@ async def match_figures(request: Request) -> Response:
         raise HTTPException(404, "This match has no figures.")
     archive = figures_errand(request, errand.shown["archive"], "matched-sets", errand.where)
     return RedirectResponse(archive.where, 303)
+
+
+async def keep(request: Request, form: FormData) -> Response:
+    """Write the sets of a match into the bench book."""
+    from partscreen.workflow import record_matches
+
+    errand = errand_of(request, "match")
+    file: Path | None = errand.given.get("made", {}).get("match.json")
+    if file is None:
+        raise HTTPException(404, "This match is not ready.")
+    name, supplier = text(form, "name"), text(form, "supplier")
+    try:
+        errand.given["in_book"] = await run_in_threadpool(
+            record_matches, file, name=name or None, supplier=supplier or None, where=settings_of(request).book
+        )
+    except PartscreenError as error:
+        told = {"name": name, "supplier": supplier, "refused": "yes"}
+        return _page(request, errand, reworded(problems_in(error), WORDS), found=errand.shown, to_book=told)
+    return RedirectResponse(f"{errand.where}#in-book", 303)
 
 
 async def pairs(request: Request, form: FormData) -> Response:
@@ -248,6 +271,7 @@ ROUTES: list[BaseRoute] = [
     post("/match", ask),
     Route("/match/{errand}", matched),
     Route("/match/{errand}/figures", match_figures),
+    post("/match/{errand}/book", keep),
     post("/match/{errand}/pairs", pairs),
     Route("/tray/{tray}/match", of_tray),
 ]

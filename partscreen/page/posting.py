@@ -5,6 +5,7 @@ from __future__ import annotations
 import hmac
 import math
 from collections.abc import Awaitable, Callable
+from itertools import chain, count
 from pathlib import Path
 
 from starlette.datastructures import FormData, UploadFile
@@ -13,7 +14,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import PartscreenError, Problem, UnusableInput
 from partscreen.page.desk import Tray, refuse_kind, safe_name
 from partscreen.page.errands import Errand
 from partscreen.page.render import desk_of
@@ -37,8 +38,7 @@ def post(path: str, handler: Handler, stale: Refuser | None = None) -> Route:
             if not isinstance(told, str) or not hmac.compare_digest(
                 told.encode(), desk_of(request).form_token.encode()
             ):
-                shown = await stale(request, form) if stale is not None else None
-                if shown is not None:
+                if stale is not None and (shown := await _as_typed(stale, request, form)) is not None:
                     return shown
                 words = (
                     "This form is of an earlier run of the page, or not of this page. Open the page again and repeat."
@@ -47,6 +47,14 @@ def post(path: str, handler: Handler, stale: Refuser | None = None) -> Route:
             return await handler(request, form)
 
     return Route(path, taken, methods=["POST"])
+
+
+async def _as_typed(stale: Refuser, request: Request, form: FormData) -> Response | None:
+    """The form as it was typed; what could tell whether a thing is there is the same as nothing to show."""
+    try:
+        return await stale(request, form)
+    except (HTTPException, PartscreenError):
+        return None
 
 
 def text(form: FormData, name: str) -> str:
@@ -98,14 +106,17 @@ def numbers(form: FormData, names: tuple[str, ...]) -> dict[str, float]:
 async def keep_uploads(
     form: FormData, name: str, tray: Tray | Errand, allowed: tuple[str, ...]
 ) -> tuple[list[Path], list[Problem]]:
-    """Copy the uploads of one field into a tray or errand, each in a folder of its own: names may be alike."""
+    """Copy the uploads of one field into a tray or errand, each in a folder of its own.
+
+    Of files of one name the second is called `name (2)`: a column map, a lot and a result name files by their names.
+    """
     kept: list[Path] = []
     problems: list[Problem] = []
     for upload in form.getlist(name):
         if not isinstance(upload, UploadFile) or not upload.filename:
             continue
         first = await upload.read(4096)
-        told = safe_name(upload.filename)
+        told = _another(safe_name(upload.filename), {path.name.casefold() for path in kept})
         problem = refuse_kind(told, first, upload.size or len(first), allowed, LARGEST_FILE)
         if problem is not None:
             problems.append(problem)
@@ -119,3 +130,10 @@ async def keep_uploads(
                 first = await upload.read(_CHUNK)
         kept.append(path)
     return kept, problems
+
+
+def _another(name: str, taken: set[str]) -> str:
+    """The name, or one behind it with a number where another file has it."""
+    path = Path(name)
+    names = chain([name], (f"{path.stem} ({n}){path.suffix}" for n in count(2)))
+    return next(one for one in names if one.casefold() not in taken)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.resources import files
@@ -13,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from partscreen.errors import PartscreenError, Problem, UnusableInput
-from partscreen.page.book_words import on_the_page
+from partscreen.page.field_words import fields, sent
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -24,44 +23,6 @@ if TYPE_CHECKING:
     from partscreen.report.view import LotView, PartView
     from partscreen.results import ReadingEvidence
 
-# What a sentence calls an option of a command, the page calls by the words on its field.
-_FIELDS = {
-    "--power": "Bad parts the readings find",
-    "--false-alarm": "Good parts they reject",
-    "--tolerable": "Bad share to rule out",
-    "--confidence": "How sure to be of it",
-    "--allow": "Bad parts still allowed",
-    "--lot-size": "Parts in the lot",
-    "--sample": "Parts tested",
-    "--found": "of these bad",
-    "--good": "Bad share that should pass",
-    "--bad": "Bad share that should not",
-    "--per-rail": "Devices in parallel on a rail",
-    "--emitter-resistor": "Emitter resistor",
-    "--idle": "Idle current a device",
-    "--temperature": "Case temperature",
-    "--part": "Part",
-    "--lot": "Lot",
-    "--supplier": "Supplier",
-    "--job": "Job",
-    "--position": "Position",
-    "--on": "Day",
-    "--by": "Who",
-    "--reason": "Reason",
-    "--why": "Why",
-    "--place": "Place",
-    "--days": "Days in service",
-    "--cause": "Cause of a failure",
-    "--to": "Decision",
-    "--photo": "Photos",
-    "--resistor": "Emitter resistor",
-    "--current": "Current",
-    "--voltage": "Voltage",
-    "--time": "Time",
-    "--head": "A head printed before",
-    "--release": "release",
-}
-_OPTION = re.compile(r"(?<![\w-])--[a-z][a-z-]*[a-z]")
 LITTLE = 1.15  # odds closer to even than that say little either way (as the report's sentence of odds)
 
 
@@ -71,7 +32,7 @@ def _environment() -> Environment:
 
     env = sheet_environment("partscreen.page")
     env.globals = {**env.globals, "facing": facing}
-    env.filters = {**env.filters, "fields": fields}
+    env.filters = {**env.filters, "fields": fields, "sent": sent}
     return env
 
 
@@ -116,12 +77,6 @@ def draw(panel: Panel, identity: str) -> str:
     from partscreen.report.svg import panel_svg
 
     return panel_svg(panel, identity, 460.0, panel.tall(320.0))
-
-
-def fields(words: str) -> str:
-    """A sentence that names commands and options, with pages and fields; other options are said to be such."""
-    told = on_the_page(words)
-    return _OPTION.sub(lambda m: f"“{_FIELDS[m[0]]}”" if m[0] in _FIELDS else f"{m[0]} (command line)", told)
 
 
 @dataclass(frozen=True, slots=True)

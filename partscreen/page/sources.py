@@ -42,6 +42,17 @@ def judged(request: Request) -> list[Tray]:
     return [tray for tray in trays if tray.screening is not None and tray.screening.state == "done"]
 
 
+def lots_of(trays: Sequence[Tray]) -> dict[str, tuple[str, int]]:
+    """The lots of judged trays by name, each with its type and how many parts were read; lots of one name together."""
+    found: dict[str, tuple[set[str], int]] = {}
+    for tray in trays:
+        assert tray.screening is not None
+        for lot in tray.screening.result.screening.lots:
+            types, parts = found.get(lot.lot, (set(), 0))
+            found[lot.lot] = (types | {lot.type or "type not stated"}, parts + lot.n_parts)
+    return {name: (", ".join(sorted(types)), parts) for name, (types, parts) in sorted(found.items())}
+
+
 async def written(tray: Tray, folder: Path) -> Path:
     """The result of a tray as JSON, under a name a person knows."""
     from partscreen.workflow import write_outcome

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import html
 import re
+from importlib.resources import files
 
 import pytest
 
+from partscreen.page.field_words import comes_back, sent
 from partscreen.readings.saved_maps import forget_map, saved_maps
 from tests.docs.bag import FOLDER
+from tests.page.given import typed_on
 from tests.page.test_screening import BAG, STRANGE
 from tests.page.test_typing import text_of
 
@@ -157,3 +161,40 @@ def test_problems_of_a_lot_sheet_are_shown_with_their_row(visitor):
     assert "lots.csv" in words
     assert "row 3" in words
     assert 'value="Birch"' in answer.text  # what could be used is
+
+
+UNSEEN = "bag \u202ei4\u200b"
+
+
+def test_a_name_with_unseen_signs_comes_back_exactly_from_its_field(visitor):
+    answer = visitor.bring((f"{UNSEEN}.csv", BAG))
+    assert "\u202e" not in answer.text  # a reference stands in the source, the sign itself nowhere
+    fields = typed_on(answer)
+    assert fields["lot0"] == UNSEEN
+    told = {**fields, "type0": "2SC5200", "supplier0": UNSEEN, "do": "read"}
+    again = visitor.settle(visitor.post(answer.url.path, told))
+    assert typed_on(again)["lot0"] == UNSEEN
+    assert typed_on(again)["supplier0"] == UNSEEN
+    judged = visitor.settle(visitor.post(answer.url.path, {**typed_on(again), "do": "screen"}))
+    tray = answer.url.path
+    (lot,) = visitor.get(f"{tray}/result.json").json()["lots"]
+    assert (lot["lot"], lot["supplier"]) == (UNSEEN, UNSEEN)
+    assert "⟨U+202E⟩" in judged.text
+
+
+@pytest.mark.parametrize("known", ["A\x00B", " A ", "A\nB", "A\u202eB", "⟨U+202E⟩"])
+def test_a_field_that_is_sent_as_it_stood_changes_nothing(known):
+    stood = html.unescape(str(sent(known)))
+    assert comes_back(re.sub(r"[\r\n]+", "", stood).strip(), known)  # what a line field of a browser sends
+    assert not comes_back("other", known)
+
+
+def test_every_field_of_every_template_brings_its_text_back_exactly():
+    ours = (
+        r"(form_token|once|place|row or \"\"|live\.seen|asked\.answered\|length|[\w.]+\.(id|done|entry)|loop\.index0)"
+    )
+    for path in sorted((files("partscreen.page") / "templates").iterdir(), key=str):
+        source = path.read_text(encoding="utf-8")
+        filled = re.findall(r'\bvalue="\{\{ *(.*?) *\}\}"', source)
+        filled += re.findall(r"<textarea[^>]*>\{\{ *(.*?) *\}\}<", source)
+        assert [one for one in filled if not one.endswith("|sent") and not re.fullmatch(ours, one)] == [], path.name

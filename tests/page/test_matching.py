@@ -12,9 +12,11 @@ import pytest
 from partscreen.matching.options import MatchOptions
 from partscreen.results import Screening
 from partscreen.results.matching import Matching
+from partscreen.simulate.scenario import copy_demo_files
 from partscreen.workflow import match_results
 from tests.docs.bag import FOLDER
 from tests.page.given import HOSTILE, SETS, TURNED, files_of, matched, saved, text_of, typed_on
+from tests.page.test_screening import BAG
 from tests.report.papers_read import FROZEN, flat, needs_poppler
 from tests.report.papers_read import text_of as read_back
 
@@ -181,3 +183,28 @@ def test_the_table_has_a_row_for_every_part_placed_or_not(visitor):
     assert float(rows[0]["hfe_difference_percent"]) == first.hfe_difference_percent
     assert rows[0]["within_tolerance"] == ("yes" if first.within_tolerance else "no")
     assert json.loads(files_of(visitor, answer)["match.json"])["schema"] == "partscreen.matching/1"
+
+
+def test_lots_of_what_was_judged_are_ticked_and_the_sets_are_kept_in_the_bench_book(visitor, tmp_path):
+    copy_demo_files(tmp_path)
+    tray = visitor.bring(("bag.csv", BAG), ("A1.csv", (tmp_path / "A1.csv").read_bytes())).url.path
+    told = {f"{field}{i}": value for i in (0, 1) for field, value in (("type", "2SC5200"), ("supplier", "Birch"))}
+    visitor.settle(visitor.post(tray, {**told, "record": "yes", "do": "screen"}))
+    name = tray.rpartition("/")[2]
+    assert "Kept in the bench book" in visitor.get(f"{tray}/result").text
+    form = visitor.get(f"/match?trays={name}").text
+    assert {"bag", "A1"} <= set(re.findall(r'type="checkbox" name="lots" value="([^"]+)"', form))
+    asked = {"kind": "groups", "k": "2", "trays": name, "held": "yes", "hfe": "40", "vbe": "60"}
+    answer = visitor.settle(visitor.post("/match", {**asked, "lots": ["bag"]}))
+    assert re.findall(r'name="lots" value="([^"]+)" checked', answer.text) == ["bag"]
+    found = match_of(visitor, answer)
+    assert found.sets
+    assert {place.lot for one in found.sets for place in one.places} == {"bag"}
+    unknown = visitor.post(f"{answer.url.path}/book", {"name": "left", "supplier": "Nobody"})
+    assert unknown.status_code == 422
+    assert 'value="Nobody"' in unknown.text
+    kept = visitor.post(f"{answer.url.path}/book", {"name": "left"})
+    assert f"{sum(len(one.places) for one in found.sets)} entries" in text_of(kept)
+    part = found.sets[0].places[0].part
+    assert "left 1" in text_of(visitor.get(f"/book/part?part={part}&lot=bag&supplier=Birch"))
+    assert "it was there already" in text_of(visitor.post(f"{answer.url.path}/book", {"name": "left"}))

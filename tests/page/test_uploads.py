@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import html
 import io
+import re
 import zipfile
 
 import pytest
 
 from partscreen.page.desk import READINGS, Desk, refuse_kind, safe_name
 from partscreen.page.settings import MIB
+from tests.page.given import text_of
+from tests.page.test_bringing import TOLD
+from tests.page.test_screening import STRANGE
 
 ROWS = "part,IC [A],IB [mA],VCE [V],VBE [V]\nT1,1,10,5,0.65\nT1,2,22,5,0.68\nT1,4,50,5,0.72\n"
 
@@ -98,6 +102,17 @@ def test_a_hostile_file_name_is_shown_as_text(visitor):
 def test_two_files_of_one_name_are_both_read(visitor):
     answer = visitor.bring(("a.csv", ROWS), ("a.csv", ROWS.replace("T1", "T2")))
     assert "2 parts" in answer.text
+    assert "2 lots" in answer.text  # nothing says that two files of one name are one bag
+    assert {"a.csv", "a (2).csv"} <= set(re.findall(r"a[^<>\"]*?\.csv", answer.text))
+
+
+def test_two_files_of_one_name_have_a_column_map_each(visitor):
+    shorter = STRANGE.rstrip().rpartition("\n")[0] + "\n"  # a file of the same content would be read once
+    tray = visitor.bring(("a.csv", STRANGE), ("a.csv", shorter)).url.path
+    read = visitor.settle(visitor.post(f"{tray}/columns", {**TOLD, "file": "1", "do": "save"}))
+    assert "6 parts in 1 lot" in text_of(read)  # of the second; the columns of the first are still unknown
+    both = visitor.settle(visitor.post(f"{tray}/columns", {**TOLD, "file": "0", "do": "save"}))
+    assert "12 parts in 2 lots" in text_of(both)
 
 
 def test_the_oldest_files_make_room_and_everything_goes_with_the_desk():
