@@ -173,7 +173,9 @@ class _Search:
         n, marked = N_PARAMETERS, self.best.settled.marked
         mean = self.best.mean + self.length * (marked.centre[:n] - self.best.mean)
         covariance = inverse(marked.precision)[:n, :n] + _loose(self.lot.known)
-        return _Round(mean, covariance, np.maximum(marked.weight, 1e-6), self.best.about.shared)
+        weight = _chosen(self.lot.observations.n_parts)
+        weight[weight > 0.0] = np.maximum(marked.weight, 1e-6)
+        return _Round(mean, covariance, weight, self.best.about.shared)
 
     def weigh(self, found: _Try) -> None:
         """Keep what explains the lot better; after what does not, try a shorter step."""
@@ -193,7 +195,7 @@ def _rounds(lots: Sequence[Unsettled], constants: TypeConstants) -> list[tuple[S
     begin = [
         _Round(
             lot.known.centre[:n], lot.known.centre_covariance[:n, :n] + _loose(lot.known),
-            np.ones(lot.observations.n_parts), None,
+            _chosen(lot.observations.n_parts), None,
         )
         for lot in lots
     ]  # fmt: skip
@@ -276,6 +278,13 @@ def _with_session(device: Floats, marked: Fitted, main: Quadratic, known: Knowle
 def _in_saturation(observations: Observations, fit: FitResult) -> Observations:
     """Without readings of VCE(sat) where a part has left saturation: the fit leaves them out, and so does weighing."""
     return replace(observations, vce_sat=np.where(fit.sat_left, np.nan, observations.vce_sat))
+
+
+def _chosen(n: int) -> Floats:
+    """1 for the parts that find the lot's centre, 0 for the others of a large lot."""
+    weight = np.zeros(n)
+    weight[even(n) if n > ENOUGH else slice(None)] = 1.0
+    return weight
 
 
 def marked_mode(readings: Linearised, known: Knowledge, share: Share) -> Fitted:
