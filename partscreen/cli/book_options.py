@@ -17,12 +17,16 @@ BookPlace = Annotated[
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Write JSON to standard output.")]
 Part = Annotated[str | None, typer.Option("--part", help="Number of the part, as on its sticker.")]
+ThePart = Annotated[str, typer.Option("--part", help="Number of the part, as on its sticker.")]  # asked for
 Lot = Annotated[str | None, typer.Option("--lot", help="Name of the lot.")]
 Supplier = Annotated[
     str | None, typer.Option("--supplier", help="Supplier, where two sold lots of one name; or everything from one.")
 ]
 TypeName = Annotated[str | None, typer.Option("--type", help="Type number, as the lot is marked.")]
 Job = Annotated[str | None, typer.Option("--job", help="Your reference of the job: the amplifier, the repair.")]
+TheJob = Annotated[
+    str, typer.Option("--job", help="Your reference of the job: the amplifier, the repair.")
+]  # asked for
 Position = Annotated[str | None, typer.Option("--position", help="Where in the circuit, say Q12.")]
 By = Annotated[str | None, typer.Option("--by", metavar="NAME", help="Who did it, or decided.")]
 On = Annotated[

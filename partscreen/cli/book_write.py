@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -20,7 +21,20 @@ from partscreen.cli.book_options import (
     Position,
     ReasonText,
     Supplier,
+    TheJob,
+    ThePart,
 )
+from partscreen.cli.options import CaseTemperature
+
+if TYPE_CHECKING:
+    from partscreen.results.book import Recorded
+
+
+def _write(ask: Callable[[], Recorded], json: bool) -> None:
+    """Write into the book and say what was written."""
+    from partscreen.cli.book_show import answered, show_recorded
+
+    answered(ask, json=json, show=show_recorded)
 
 
 def matched(
@@ -33,17 +47,14 @@ def matched(
     json: AsJson = False,
 ) -> None:
     """Keep which parts go together: the sets of a result of match."""
-    from partscreen.cli.book_show import answered, show_recorded
     from partscreen.workflow import record_matches
 
-    answered(
-        lambda: record_matches(result, name=name, supplier=supplier, where=book), json=json, show=show_recorded
-    )  # fmt: skip
+    _write(lambda: record_matches(result, name=name, supplier=supplier, where=book), json)
 
 
 def fitted(
-    part: Annotated[str, typer.Option("--part", help="Number of the part, as on its sticker.")],
-    job: Annotated[str, typer.Option("--job", help="Your reference of the job: the amplifier, the repair.")],
+    part: ThePart,
+    job: TheJob,
     position: Annotated[str, typer.Option("--position", help="Where in the circuit, say Q12.")],
     channel: Annotated[str | None, typer.Option("--channel", help="Channel, say left.")] = None,
     lot: Lot = None,
@@ -54,15 +65,10 @@ def fitted(
     json: AsJson = False,
 ) -> None:
     """A part is soldered in: which job, channel, position."""
-    from partscreen.cli.book_show import answered, show_recorded
     from partscreen.workflow import Asked, Signed, record_fitted
 
     asked = Asked(part=part, lot=lot, supplier=supplier)
-    answered(
-        lambda: record_fitted(asked, job, position, channel=channel, signed=Signed(by, on), where=book),
-        json=json,
-        show=show_recorded,
-    )
+    _write(lambda: record_fitted(asked, job, position, channel=channel, signed=Signed(by, on), where=book), json)
 
 
 def bias(
@@ -81,15 +87,13 @@ def bias(
     json: AsJson = False,
 ) -> None:
     """Bias readings at sign-off, the voltage across each emitter resistor."""
-    from partscreen.cli.book_show import answered, show_recorded
     from partscreen.workflow import Signed, record_bias
 
-    answered(
+    _write(
         lambda: record_bias(
             job, readings, resistor=resistor, ambient=ambient, minutes=minutes, signed=Signed(by, on), where=book
         ),
-        json=json,
-        show=show_recorded,
+        json,
     )
 
 
@@ -116,14 +120,11 @@ def outcome(
     json: AsJson = False,
 ) -> None:
     """What became of a fitted part, of all parts of a job, or of a lot that was returned."""
-    from partscreen.cli.book_show import answered, show_recorded
     from partscreen.workflow import Asked, Signed, record_outcome
 
     asked = Asked(part=part, lot=lot, supplier=supplier, job=job, position=position)
-    answered(
-        lambda: record_outcome(what, asked, days=days, cause=cause, note=note, signed=Signed(by, on), where=book),
-        json=json,
-        show=show_recorded,
+    _write(
+        lambda: record_outcome(what, asked, days=days, cause=cause, note=note, signed=Signed(by, on), where=book), json
     )
 
 
@@ -140,19 +141,14 @@ def observe(
     json: AsJson = False,
 ) -> None:
     """What somebody saw of a part, a lot or a job, with photos."""
-    from partscreen.cli.book_show import answered, show_recorded
     from partscreen.workflow import Asked, Signed, record_observation
 
     asked = Asked(part=part, lot=lot, supplier=supplier, job=job)
-    answered(
-        lambda: record_observation(asked, text, photo or [], signed=Signed(by, on), where=book),
-        json=json,
-        show=show_recorded,
-    )
+    _write(lambda: record_observation(asked, text, photo or [], signed=Signed(by, on), where=book), json)
 
 
 def override(
-    part: Annotated[str, typer.Option("--part", help="Number of the part, as on its sticker.")],
+    part: ThePart,
     to: Annotated[str, typer.Option("--to", help="accept, hold or reject.")],
     reason: ReasonText = None,
     by: By = None,
@@ -163,15 +159,10 @@ def override(
     json: AsJson = False,
 ) -> None:
     """A person decides otherwise than the readings. Reason and name are required; both decisions stay to be seen."""
-    from partscreen.cli.book_show import answered, show_recorded
     from partscreen.workflow import Asked, Signed, record_override
 
     asked = Asked(part=part, lot=lot, supplier=supplier)
-    answered(
-        lambda: record_override(asked, to, reason=reason, signed=Signed(by, on), where=book),
-        json=json,
-        show=show_recorded,
-    )
+    _write(lambda: record_override(asked, to, reason=reason, signed=Signed(by, on), where=book), json)
 
 
 def approve(
@@ -184,14 +175,9 @@ def approve(
     json: AsJson = False,
 ) -> None:
     """A second person agrees with an override, or does not."""
-    from partscreen.cli.book_show import answered, show_recorded
     from partscreen.workflow import Signed, record_approval
 
-    answered(
-        lambda: record_approval(entry, agrees=not no, note=note, signed=Signed(by, on), where=book),
-        json=json,
-        show=show_recorded,
-    )
+    _write(lambda: record_approval(entry, agrees=not no, note=note, signed=Signed(by, on), where=book), json)
 
 
 def quarantine(
@@ -207,14 +193,11 @@ def quarantine(
     json: AsJson = False,
 ) -> None:
     """Set a part or a whole lot aside in a named place, or release it."""
-    from partscreen.cli.book_show import answered, show_recorded
     from partscreen.workflow import Asked, Signed, record_quarantine
 
     asked = Asked(part=part, lot=lot, supplier=supplier)
-    answered(
-        lambda: record_quarantine(asked, place, release=release, reason=reason, signed=Signed(by, on), where=book),
-        json=json,
-        show=show_recorded,
+    _write(
+        lambda: record_quarantine(asked, place, release=release, reason=reason, signed=Signed(by, on), where=book), json
     )
 
 
@@ -222,7 +205,7 @@ def stress(
     what: Annotated[
         str, typer.Argument(metavar="WHAT", help="avalanche-base-emitter, breakdown or dwell.", show_default=False)
     ],
-    part: Annotated[str, typer.Option("--part", help="Number of the part, as on its sticker.")],
+    part: ThePart,
     current: Annotated[str | None, typer.Option("--current", help='With its unit, say "5 mA".')] = None,
     voltage: Annotated[str | None, typer.Option("--voltage", help='With its unit, say "9 V".')] = None,
     time: Annotated[str | None, typer.Option("--time", help='With its unit, say "2 s".')] = None,
@@ -238,15 +221,13 @@ def stress(
     json: AsJson = False,
 ) -> None:
     """Something that may have changed a part: its base-emitter junction in breakdown, a breakdown reading, a dwell."""
-    from partscreen.cli.book_show import answered, show_recorded
     from partscreen.workflow import Asked, Signed, record_stress
 
     asked = Asked(part=part, lot=lot, supplier=supplier)
     figures = {"current": current, "volts": voltage, "seconds": time}
-    answered(
+    _write(
         lambda: record_stress(what, asked, figures, survived=survived, note=note, signed=Signed(by, on), where=book),
-        json=json,
-        show=show_recorded,
+        json,
     )
 
 
@@ -257,9 +238,7 @@ def remeasure(
     supplier: Supplier = None,
     kit: Annotated[Path | None, typer.Option("--kit", help="Your instruments (TOML) of now.")] = None,
     columns: Annotated[Path | None, typer.Option("--columns", help="Column map (TOML) of the files.")] = None,
-    temperature: Annotated[
-        float | None, typer.Option("--temperature", help="Case temperature in degC where the files do not state it.")
-    ] = None,
+    temperature: CaseTemperature = None,
     by: By = None,
     on: On = None,
     book: BookPlace = None,
@@ -291,14 +270,9 @@ def kit_check(
     json: AsJson = False,
 ) -> None:
     """The instruments were checked against something known."""
-    from partscreen.cli.book_show import answered, show_recorded
     from partscreen.workflow import Signed, record_kit_check
 
-    answered(
-        lambda: record_kit_check(kit, good=good, note=note, signed=Signed(by, on), where=book),
-        json=json,
-        show=show_recorded,
-    )
+    _write(lambda: record_kit_check(kit, good=good, note=note, signed=Signed(by, on), where=book), json)
 
 
 def correct(
@@ -322,7 +296,6 @@ def correct(
     json: AsJson = False,
 ) -> None:
     """Put an entry right that somebody typed, or a reading in a file. The old one stays in the book."""
-    from partscreen.cli.book_show import answered, show_recorded
     from partscreen.workflow import Signed, correct_entry, correct_reading
 
     signed = Signed(by, on)
@@ -330,22 +303,12 @@ def correct(
         if entry is None:
             raise typer.BadParameter("give ENTRY FIELD=VALUE, or --file --row --column --value")
         number = entry
-        answered(
-            lambda: correct_entry(number, changes or [], reason=reason, signed=signed, where=book),
-            json=json,
-            show=show_recorded,
-        )
+        _write(lambda: correct_entry(number, changes or [], reason=reason, signed=signed, where=book), json)
         return
     if entry is not None or row is None or column is None or value is None:
         raise typer.BadParameter("--file goes with --row, --column and --value, and without ENTRY")
     name, at, header, text = file, row, column, value
-    answered(
-        lambda: correct_reading(
-            name, at, header, text, sheet=sheet, reason=reason, signed=signed, where=book
-        ),
-        json=json,
-        show=show_recorded,
-    )  # fmt: skip
+    _write(lambda: correct_reading(name, at, header, text, sheet=sheet, reason=reason, signed=signed, where=book), json)
 
 
 def erase_photo(
@@ -357,7 +320,6 @@ def erase_photo(
     json: AsJson = False,
 ) -> None:
     """Take a photo out of the book for good. That it was there, and why it went, stays."""
-    from partscreen.cli.book_show import answered, show_recorded
     from partscreen.workflow import erase_photo as erase
 
-    answered(lambda: erase(photo, why, book), json=json, show=show_recorded)
+    _write(lambda: erase(photo, why, book), json)

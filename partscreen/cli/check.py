@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from partscreen.cli.options import AsJson, PriorShare, References
+
 
 def check(
     type_name: Annotated[str, typer.Argument(metavar="TYPE", help="Type number, or what is printed on the part.")],
@@ -17,22 +19,11 @@ def check(
     kit: Annotated[
         Path | None, typer.Option("--kit", help="Your instruments (TOML): accuracy, fixed conditions, what comes next.")
     ] = None,
-    reference: Annotated[
-        list[Path] | None,
-        typer.Option("--reference", help="Reference file of a type (TOML); goes before the library. May be repeated."),
-    ] = None,
+    reference: References = None,
     temperature: Annotated[
         float | None, typer.Option("--temperature", help="Case temperature in degC where no reading states it.")
     ] = None,
-    prior_share: Annotated[
-        float,
-        typer.Option(
-            "--prior-share",
-            min=1e-6,
-            max=0.999,
-            help="Share of unfit parts expected before any reading (assumption 0.1).",
-        ),
-    ] = 0.1,
+    prior_share: PriorShare = 0.1,
     reach: Annotated[
         float,
         typer.Option(
@@ -42,7 +33,7 @@ def check(
     risk: Annotated[
         float, typer.Option("--risk", min=1e-6, max=0.5, help="Risk of passing a part that fails a limit.")
     ] = 0.02,
-    json: Annotated[bool, typer.Option("--json", help="Write the result as JSON to standard output.")] = False,
+    json: AsJson = False,
 ) -> None:
     """Say what single readings tell of one part, and what to measure next.
 

@@ -4,12 +4,14 @@ from typing import Annotated
 
 import typer
 
+from partscreen.cli.options import AsJson
+
 
 def codes(
     names: Annotated[
         list[str] | None, typer.Argument(metavar="CODE", help="Codes as results and messages show them.")
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Write JSON to stdout.")] = False,
+    json: AsJson = False,
 ) -> None:
     """Say of each code what is said with it, what it means and what to do. Without CODE: the list.
 

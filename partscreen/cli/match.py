@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from partscreen.cli.options import References
+
 if TYPE_CHECKING:
     from partscreen.results.matching import MatchKind
 
@@ -60,9 +62,7 @@ def match(
     emitter_resistor: Annotated[
         float | None, typer.Option("--emitter-resistor", help="Emitter resistor of each device [ohm].")
     ] = None,
-    reference: Annotated[
-        list[Path] | None, typer.Option("--reference", help="Reference file of a type (TOML). May be repeated.")
-    ] = None,
+    reference: References = None,
     json_out: Annotated[
         str | None, typer.Option("--json", help="Write the match as JSON to this file; - for standard output.")
     ] = None,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from partscreen.cli.options import FirstPlace, Outline, References, StickerGrid
 from partscreen.cli.paper_power_up import card, pairs
 
 if TYPE_CHECKING:
@@ -28,9 +29,7 @@ def lot(
     result: Result,
     out: Out,
     lot_name: LotName = None,
-    reference: Annotated[
-        list[Path] | None, typer.Option("--reference", help="Reference file of the type (TOML). May be repeated.")
-    ] = None,
+    reference: References = None,
     book: Annotated[
         str | None, typer.Option("--book", help="Bench book that holds the lot: its head is printed.")
     ] = None,
@@ -79,12 +78,9 @@ def labels(
     match: Annotated[
         Path | None, typer.Option("--match", help="Result of `match --json`: the pair stands on the label.")
     ] = None,
-    grid: Annotated[
-        str | None,
-        typer.Option("--grid", help='Stickers: "38.1x21.2 mm, 5x13, margins 10.7/4.7, gaps 2.5/0" (the default).'),
-    ] = None,
-    first: Annotated[int, typer.Option("--first", help="First free place on a page that was begun.")] = 1,
-    outline: Annotated[bool, typer.Option("--outline", help="Draw the edges, to cut plain paper.")] = False,
+    grid: StickerGrid = None,
+    first: FirstPlace = 1,
+    outline: Outline = False,
     bag: Annotated[bool, typer.Option("--bag", help="A label for the bag, before those of the parts.")] = False,
     on: On = None,
     overwrite: Overwrite = False,

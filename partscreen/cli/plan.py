@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from partscreen.cli.options import AsJson
+
 
 def plan(
     lot_size: Annotated[int | None, typer.Option("--lot-size", help="Parts in the lot; left out: very many.")] = None,
@@ -111,7 +113,7 @@ def plan(
     figures: Annotated[
         Path | None, typer.Option("--figures", help="Draw it into this folder, as SVG, PNG and PDF.")
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Write the result as JSON to standard output.")] = False,
+    json: AsJson = False,
 ) -> None:
     """Say how many parts of a lot to test, and what the test is worth.
 

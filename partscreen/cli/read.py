@@ -5,6 +5,8 @@ from typing import Annotated
 
 import typer
 
+from partscreen.cli.options import AsJson
+
 
 def read(
     files: Annotated[
@@ -20,7 +22,7 @@ def read(
         Path | None,
         typer.Option("--save-columns", metavar="MAP.toml", help="Write the first file's columns as a column map."),
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Write JSON to stdout.")] = False,
+    json: AsJson = False,
 ) -> None:
     """Show how files are understood: separator, decimal mark, columns and units, parts, and every problem."""
     from partscreen.errors import PartscreenError

@@ -7,19 +7,16 @@ from typing import Annotated
 
 import typer
 
+from partscreen.cli.options import JsonFile, References
+
 
 def replace(
     name: Annotated[str, typer.Argument(metavar="TYPE", help="Type number, or what is printed on the old part.")],
     stage_file: Annotated[
         Path | None, typer.Argument(metavar="STAGE.toml", help="The output stage it stands in.")
     ] = None,
-    reference: Annotated[
-        list[Path] | None,
-        typer.Option("--reference", metavar="FILE.toml", help="Reference files that take precedence."),
-    ] = None,
-    json: Annotated[
-        str | None, typer.Option("--json", metavar="OUT.json", help='Write the result as JSON; "-" to stdout.')
-    ] = None,
+    reference: References = None,
+    json: JsonFile = None,
 ) -> None:
     """Rank library types as replacements of a type, every rating compared.
 

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from partscreen.cli.book_options import BookPlace
+from partscreen.cli.options import CaseTemperature, PriorShare, References
 
 
 def screen(
@@ -31,10 +32,7 @@ def screen(
     kit: Annotated[
         Path | None, typer.Option("--kit", help="Your instruments (TOML): accuracy, leads, fixed conditions.")
     ] = None,
-    reference: Annotated[
-        list[Path] | None,
-        typer.Option("--reference", help="Reference file of a type (TOML); goes before the library. May be repeated."),
-    ] = None,
+    reference: References = None,
     out: Annotated[
         Path | None, typer.Option("--out", help="Folder for report.html, result.json and parts.csv.")
     ] = None,
@@ -58,15 +56,7 @@ def screen(
             "--risk", min=1e-6, max=0.5, help="Risk of passing a part that fails a limit (ANSI/NCSL Z540.3: 0.02)."
         ),
     ] = 0.02,
-    prior_share: Annotated[
-        float,
-        typer.Option(
-            "--prior-share",
-            min=1e-6,
-            max=0.999,
-            help="Share of unfit parts expected before any reading (assumption 0.1).",
-        ),
-    ] = 0.1,
+    prior_share: PriorShare = 0.1,
     reach: Annotated[
         float,
         typer.Option(
@@ -82,9 +72,7 @@ def screen(
             "--cost", min=0.1, max=1e6, help="What a bad part costs you, against a part thrown away (assumption 10)."
         ),
     ] = 10.0,
-    temperature: Annotated[
-        float | None, typer.Option("--temperature", help="Case temperature in degC where the files do not state it.")
-    ] = None,
+    temperature: CaseTemperature = None,
     brief: Annotated[bool, typer.Option("--brief", help="Leave covariances and curves out of the JSON.")] = False,
     spreads: Annotated[
         Path | None,

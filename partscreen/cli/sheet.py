@@ -7,31 +7,26 @@ from typing import Annotated
 
 import typer
 
+from partscreen.cli.options import BagName, FirstNumber, FirstPlace, KitThatAsks, Outline, References, StickerGrid
+
 
 def sheet(
     type_name: Annotated[str, typer.Argument(metavar="TYPE", help="Type number, as marked.", show_default=False)],
-    lot: Annotated[str, typer.Option("--lot", help="Name of the bag; part names begin with it.", show_default=False)],
+    lot: BagName,
     count: Annotated[int, typer.Option("--count", help="How many parts to number.", show_default=False)],
-    kit: Annotated[
-        Path | None, typer.Option("--kit", help="Your instruments (TOML): they decide what is asked.")
-    ] = None,
+    kit: KitThatAsks = None,
     supplier: Annotated[str | None, typer.Option("--supplier", help="Printed on stickers and sheet.")] = None,
     out: Annotated[Path | None, typer.Option("--out", help="Folder for the files; LOT_sheet if not given.")] = None,
-    grid: Annotated[
-        str | None,
-        typer.Option("--grid", help='Stickers: "38.1x21.2 mm, 5x13, margins 10.7/4.7, gaps 2.5/0" (the default).'),
-    ] = None,
-    first: Annotated[int, typer.Option("--first", help="First free place on a page that was begun.")] = 1,
-    start: Annotated[int, typer.Option("--start", help="First part number.")] = 1,
-    outline: Annotated[bool, typer.Option("--outline", help="Draw the edges, to cut plain paper.")] = False,
+    grid: StickerGrid = None,
+    first: FirstPlace = 1,
+    start: FirstNumber = 1,
+    outline: Outline = False,
     control: Annotated[str, typer.Option("--control", help="Name of the control piece.")] = "REF",
     drawn_from: Annotated[
         int | None, typer.Option("--from", help="Pieces in the lot: draw the --count parts by lot.")
     ] = None,
     seed: Annotated[int | None, typer.Option("--seed", min=0, help="With --from: repeats a drawing.")] = None,
-    reference: Annotated[
-        list[Path] | None, typer.Option("--reference", help="Reference file of a type (TOML). May be repeated.")
-    ] = None,
+    reference: References = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace files that are there.")] = False,
 ) -> None:
     """Number the parts of a bag and print what to read: stickers, paper, workbook and CSV.

@@ -7,16 +7,15 @@ from typing import Annotated
 
 import typer
 
+from partscreen.cli.options import JsonFile, References
+
 
 def stage(
     stage_file: Annotated[Path, typer.Argument(metavar="STAGE.toml", help="The output stage, described in a file.")],
     results: Annotated[
         list[Path] | None, typer.Argument(metavar="RESULT.json", help="Results of screen: the parts to be fitted.")
     ] = None,
-    reference: Annotated[
-        list[Path] | None,
-        typer.Option("--reference", metavar="FILE.toml", help="Reference files that take precedence."),
-    ] = None,
+    reference: References = None,
     match: Annotated[
         Path | None,
         typer.Option("--match", metavar="MATCH.json", help="Result of match: its parts go into the places."),
@@ -24,9 +23,7 @@ def stage(
     set_number: Annotated[
         int | None, typer.Option("--set", min=1, help="Which set of the match; the first that fits if not given.")
     ] = None,
-    json: Annotated[
-        str | None, typer.Option("--json", metavar="OUT.json", help='Write the result as JSON; "-" to stdout.')
-    ] = None,
+    json: JsonFile = None,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="DIR", help="Folder for a page with the checks and figures.")
     ] = None,

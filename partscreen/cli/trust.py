@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from partscreen.cli.options import AsJson
+
 
 def trust(
     book: Annotated[
@@ -32,7 +34,7 @@ def trust(
     figures: Annotated[
         Path | None, typer.Option("--figures", help="Draw one figure a supplier into this folder: SVG, PNG and PDF.")
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Write the result as JSON to standard output.")] = False,
+    json: AsJson = False,
 ) -> None:
     """Say what your own lots and jobs tell of each supplier. Private, not for publication.
 

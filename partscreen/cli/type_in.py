@@ -7,30 +7,28 @@ from typing import Annotated
 
 import typer
 
+from partscreen.cli.options import BagName, FirstNumber, KitThatAsks, References
+
 
 def type_in(
-    lot: Annotated[str, typer.Option("--lot", help="Name of the bag; part names begin with it.", show_default=False)],
+    lot: BagName,
     type_name: Annotated[str, typer.Option("--type", help="Type number, as marked.", show_default=False)],
     out: Annotated[
         Path, typer.Option("--out", help="File for the readings (CSV); goes on where it ended.", show_default=False)
     ],
-    kit: Annotated[
-        Path | None, typer.Option("--kit", help="Your instruments (TOML): they decide what is asked.")
-    ] = None,
+    kit: KitThatAsks = None,
     ask: Annotated[
         list[str] | None,
         typer.Option("--ask", help='A reading to ask for instead: "hFE @ IC=1 A, VCE=5 V". May be repeated.'),
     ] = None,
     count: Annotated[int | None, typer.Option("--count", help="How many parts; as many as come if not given.")] = None,
-    start: Annotated[int, typer.Option("--start", help="First part number.")] = 1,
+    start: FirstNumber = 1,
     control: Annotated[
         str, typer.Option("--control", help="Name of the control piece: asked for first, every tenth and last.")
     ] = "",
     settle: Annotated[float, typer.Option("--settle", help="Seconds to let each part settle; Enter goes on.")] = 0.0,
     temperature: Annotated[float | None, typer.Option("--temperature", help="Case temperature in degC.")] = None,
-    reference: Annotated[
-        list[Path] | None, typer.Option("--reference", help="Reference file of a type (TOML). May be repeated.")
-    ] = None,
+    reference: References = None,
 ) -> None:
     """Type readings in, a line a part, and have each part answered at once.
 

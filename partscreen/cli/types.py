@@ -5,6 +5,8 @@ from typing import Annotated
 
 import typer
 
+from partscreen.cli.options import AsJson, References
+
 
 def types(
     name: Annotated[
@@ -13,17 +15,14 @@ def types(
     validate: Annotated[
         Path | None, typer.Option("--validate", metavar="FILE.toml", help="Check a reference file.")
     ] = None,
-    reference: Annotated[
-        list[Path] | None,
-        typer.Option("--reference", metavar="FILE.toml", help="Reference files that take precedence."),
-    ] = None,
+    reference: References = None,
     new: Annotated[
         str | None, typer.Option("--new", metavar="TYPE", help="Copy a data sheet on paper into a reference file.")
     ] = None,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="FILE.toml", help="With --new: the file to write; TYPE.toml if not.")
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Write JSON to stdout.")] = False,
+    json: AsJson = False,
 ) -> None:
     """List the library, show one type with its sources, check a reference file, or make one.
 
