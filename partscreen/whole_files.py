@@ -11,6 +11,16 @@ from pathlib import Path
 _IN_USE = "another program holds it open, or it may not be replaced"
 _SYSTEM = ("/dev/", "/proc/")  # /dev/stdout is a link to a file where output is sent to one: never to be replaced
 
+# learn.microsoft.com, "Naming Files, Paths, and Namespaces" (memory): also with any ending, and with spaces before it
+_DEVICES = {"con", "prn", "aux", "nul", "conin$", "conout$"} | {
+    f"{d}{n}" for d in ("com", "lpt") for n in "123456789¹²³"
+}
+
+
+def kept_by_windows(name: str) -> bool:
+    """Whether Windows takes a file of this name for one of its devices, so that nothing would be kept."""
+    return name.split(".", 1)[0].strip().lower() in _DEVICES
+
 
 def write_whole(path: Path | str, content: bytes | str) -> Path:
     """Write a file in one step: a reader sees the old one or the whole new one, also after a stop half-way.

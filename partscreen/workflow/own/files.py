@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Literal
 
 from partscreen.errors import Problem, UnusableInput
+from partscreen.whole_files import kept_by_windows
 
 Shelf = Literal["kits", "types", "typed"]
 _STEM = re.compile(r"[a-z0-9][a-z0-9_-]{0,47}$")
@@ -76,7 +77,7 @@ def stem_of(name: str) -> str:
     """
     stem = re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_")[:40].rstrip("_")
     if name.isascii():
-        return stem or "unnamed"
+        return f"own_{stem}" if kept_by_windows(stem) else stem or "unnamed"
     return f"{stem or 'named'}_{hashlib.sha256(name.encode('utf-8', 'surrogatepass')).hexdigest()[:6]}"
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partscreen.errors import Problem, UnknownType, UnusableInput
-from partscreen.whole_files import write_whole
+from partscreen.whole_files import kept_by_windows, write_whole
 from partscreen.workflow.settings import load_library
 
 if TYPE_CHECKING:
@@ -147,7 +147,7 @@ def _settings(options: SheetOptions) -> tuple[Grid, Kit | None]:
 def _names(options: SheetOptions) -> list[Problem]:
     found = []
     for option, name in (("--lot", options.lot), ("--control", options.control)):
-        if not _NAME.match(name) or name.endswith((" ", ".")):
+        if not _NAME.match(name) or name.endswith((" ", ".")) or kept_by_windows(name):
             what = f"{name!r} cannot stand on stickers and in file names"
             fix = "use letters, digits, space, - . _ + ( ), at most 32, a letter or digit first"
             found.append(Problem("SHEET_NAME", what, fix, option))
