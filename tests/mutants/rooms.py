@@ -9,7 +9,7 @@ HOUSE = Path(__file__).resolve().parents[2]
 BUILD = HOUSE / "build" / "mutants"
 
 _LOT_ROOM = """action attribute_plans cost_outcomes cost_plan draw intervals operating_curve plan_answer plan_more
-readings_power risk_by_type sequential share stopping switching two_point zero_acceptance"""
+readings_power sequential share stopping switching two_point zero_acceptance"""
 
 # Room -> its modules. Wording (plan_words) and the trust in suppliers (a topic of its own) are left out.
 ROOMS: dict[str, tuple[str, ...]] = {
@@ -21,9 +21,9 @@ ROOMS: dict[str, tuple[str, ...]] = {
 }
 
 # Tests that notice, in groups that are recorded at the same time. Tests of speed notice the weather too: left out.
-_FIRST = "disposition conformance judge_limits evidence_engine evidence_bad_input next_measurement single"
+_FIRST = "conformance judge_limits evidence_engine evidence_bad_input next_measurement single"
 _SECOND = "screen lot_view naming observations observe stress sub_lots advice"
-_LOTS = "draw action plan_costs plan_edges plan_intervals plan_risks plan_tables"
+_LOTS = "draw action plan_costs plan_intervals plan_risks plan_tables"
 _OUTSIDE = "sampling_curves sampling_intervals sampling_sequential sampling_tables conformance"
 
 
@@ -36,6 +36,7 @@ GROUPS: tuple[tuple[str, ...], ...] = (
     _files("screening", _SECOND),
     _files("lots", _LOTS) + _files("outside", _OUTSIDE) + _files("book", "core_verify core_store"),
     _files("lots", "plan_command action_in_results"),
+    _files("lots", "plan_edges") + _files("screening", "disposition limit_edges"),
 )
 
 
