@@ -12,29 +12,18 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
 from partscreen.errors import PartscreenError
-from partscreen.page import (
-    asking,
-    book_errands,
-    book_pages,
-    book_write,
-    bring,
-    columns,
-    figures,
-    look_up,
-    matching,
-    own,
-    papers,
-    planning,
-    result,
-    sheets,
-    stage,
-    typing,
-)
+from partscreen.page import asking, figures, look_up, own, result
+from partscreen.page.after import matching, papers, planning, stage
+from partscreen.page.book import errands as book_errands
+from partscreen.page.book import pages as book_pages
+from partscreen.page.book import write as book_write
 from partscreen.page.desk import Desk
+from partscreen.page.files import bring, columns
 from partscreen.page.guard import Guard
 from partscreen.page.render import asset, show, show_problems
 from partscreen.page.settings import LARGEST_POST, PageSettings
-from partscreen.page.typing_room import TypingRoom
+from partscreen.page.typed import sheets, typing
+from partscreen.page.typed.room import TypingRoom
 
 _MEDIA = {"sheet.css": "text/css", "page.js": "text/javascript", "scan.js": "text/javascript"}
 

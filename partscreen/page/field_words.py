@@ -6,7 +6,7 @@ import re
 
 from markupsafe import Markup, escape
 
-from partscreen.page.book_words import on_the_page
+from partscreen.page.book.words import on_the_page
 from partscreen.report.papers.visible import UNSEEN, number_of
 
 # What a sentence calls an option of a command, the page calls by the words on its field.

@@ -9,10 +9,10 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
+from partscreen.page.after.papers import ready
 from partscreen.page.asking import at_errand, errand_of, problems_of
-from partscreen.page.bring import tray_of
 from partscreen.page.errands import Errand
-from partscreen.page.papers import ready
+from partscreen.page.files.bring import tray_of
 from partscreen.page.render import desk_of, show
 
 KIND = "figures"

@@ -11,8 +11,8 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from partscreen.page.bring import at_work, tray_of, type_names
 from partscreen.page.desk import Tray
+from partscreen.page.files.bring import at_work, tray_of, type_names
 from partscreen.page.render import desk_of, draw, first_words, show, with_figures
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ import shutil
 import pytest
 
 from partscreen.book import engine
-from partscreen.page.book_forms import FORMS
+from partscreen.page.book.forms import FORMS
 from partscreen.workflow import Asked, show_book, where_is
 from tests.book.servers import BOTH, fresh_schema
 from tests.page.bench import bench_page, picture, record_bag, words

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from partscreen.page.planning import plan_options
+from partscreen.page.after.planning import plan_options
 from partscreen.workflow import PlanOptions, ScreenOptions, make_plan, record_screening, screen_files
 from tests.docs.bag import FOLDER
 from tests.page.given import text_of, typed_on

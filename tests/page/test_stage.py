@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from partscreen.page.stage_form import example, fuse_rows, text_of as file_of, told_of  # isort: skip
+from partscreen.page.after.stage_form import example, fuse_rows, text_of as file_of, told_of  # isort: skip
 from partscreen.simulate.scenario import demo_files
 from partscreen.workflow import check_stage, match_results, replace_type, write_matching
 

@@ -12,11 +12,11 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from partscreen.errors import Problem
+from partscreen.page.after.papers import ready, take, whole_of
 from partscreen.page.asking import at_errand, brought, errand_of, problems_of, reworded
-from partscreen.page.bring import type_names
 from partscreen.page.desk import TOML
 from partscreen.page.errands import Errand
-from partscreen.page.papers import ready, take, whole_of
+from partscreen.page.files.bring import type_names
 from partscreen.page.posting import post
 from partscreen.page.render import desk_of, settings_of, show
 from partscreen.page.sources import references_of

@@ -13,16 +13,16 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from partscreen.errors import PartscreenError, Problem, UnusableInput
+from partscreen.page.after.papers import take, whole_of
+from partscreen.page.after.stage_form import GROUPS, example, fuse_rows, on_form, text_of, told_of
 from partscreen.page.asking import at_errand, brought, errand_of, problems_in, problems_of, reworded
 from partscreen.page.desk import TOML
 from partscreen.page.errands import Errand
 from partscreen.page.figures import figures_errand
 from partscreen.page.look_up import own_references
-from partscreen.page.papers import take, whole_of
 from partscreen.page.posting import post
 from partscreen.page.render import desk_of, draw, show
 from partscreen.page.sources import JSON, judged, references_of, results_of
-from partscreen.page.stage_form import GROUPS, example, fuse_rows, on_form, text_of, told_of
 from partscreen.whole_files import write_whole
 
 WORDS = {
@@ -184,7 +184,7 @@ async def card(request: Request, form: FormData) -> Response:
 
 async def replace(request: Request) -> Response:
     """Which types could take the place of one."""
-    from partscreen.page.bring import type_names
+    from partscreen.page.files.bring import type_names
     from partscreen.workflow import replace_type
 
     asked = {name: value.strip() for name, value in request.query_params.items() if value.strip()}

@@ -18,8 +18,8 @@ from starlette.routing import BaseRoute, Route
 
 from partscreen.errors import PartscreenError, Problem, UnusableInput
 from partscreen.page.asking import brought, problems_in, typed_of
-from partscreen.page.book_forms import FORMS, READINGS, BookForm, whole
-from partscreen.page.book_pages import asked_in
+from partscreen.page.book.forms import FORMS, READINGS, BookForm, whole
+from partscreen.page.book.pages import asked_in
 from partscreen.page.desk import PICTURES
 from partscreen.page.errands import Errand
 from partscreen.page.pictures import picture_problems

@@ -12,10 +12,10 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from partscreen.errors import PartscreenError, Problem, UnusableInput
+from partscreen.page.after.papers import take, whole_of
 from partscreen.page.asking import brought, errand_of, in_words, problems_in, reworded
 from partscreen.page.errands import Errand
 from partscreen.page.figures import figures_errand
-from partscreen.page.papers import take, whole_of
 from partscreen.page.posting import number_of, post
 from partscreen.page.render import desk_of, draw, settings_of, show
 

@@ -14,11 +14,11 @@ from starlette.routing import BaseRoute, Route
 
 from partscreen.errors import PartscreenError, Problem, UnusableInput
 from partscreen.page.asking import problems_in, reworded, typed_of
-from partscreen.page.bring import type_names
 from partscreen.page.desk import SHEETS, TOML, safe_name
+from partscreen.page.files.bring import type_names
 from partscreen.page.posting import keep_uploads, number_of, post, text
 from partscreen.page.render import desk_of, settings_of, show, show_problems
-from partscreen.page.typing_room import WORDS, OpenHere, TypingRoom
+from partscreen.page.typed.room import WORDS, OpenHere, TypingRoom
 
 if TYPE_CHECKING:
     from partscreen.workflow import LotTold

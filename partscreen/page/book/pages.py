@@ -12,7 +12,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from partscreen.errors import PartscreenError, Problem, UnusableInput
-from partscreen.page.book_forms import whole_of
+from partscreen.page.book.forms import whole_of
 from partscreen.page.render import draw, settings_of, show, show_problems, with_figures
 
 if TYPE_CHECKING:

@@ -14,16 +14,16 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from partscreen.errors import PartscreenError, Problem
+from partscreen.page.after.papers import lines_of, take, whole_of
+from partscreen.page.after.stage_form import on_form
 from partscreen.page.asking import at_errand, brought, errand_of, in_words, problems_in, problems_of, reworded
-from partscreen.page.bring import tray_of
 from partscreen.page.desk import TOML
 from partscreen.page.errands import Errand
 from partscreen.page.figures import figures_errand
-from partscreen.page.papers import lines_of, take, whole_of
+from partscreen.page.files.bring import tray_of
 from partscreen.page.posting import number_of, post, text
 from partscreen.page.render import desk_of, draw, settings_of, show
 from partscreen.page.sources import JSON, judged, lots_of, references_of, results_of
-from partscreen.page.stage_form import on_form
 
 if TYPE_CHECKING:
     from partscreen.matching.options import MatchOptions

@@ -17,7 +17,7 @@ from starlette.routing import BaseRoute, Route
 
 from partscreen.errors import PartscreenError, Problem, UnusableInput
 from partscreen.page.asking import at_errand, brought, errand_of, problems_in, problems_of
-from partscreen.page.book_pages import as_asked, asked_in
+from partscreen.page.book.pages import as_asked, asked_in
 from partscreen.page.desk import READINGS, TOML
 from partscreen.page.errands import Errand
 from partscreen.page.posting import number_of, post

@@ -13,8 +13,8 @@ from starlette.responses import FileResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from partscreen.errors import Problem, UnusableInput
-from partscreen.page.bring import tray_of
 from partscreen.page.desk import Tray
+from partscreen.page.files.bring import tray_of
 from partscreen.page.posting import number_of, post, text
 from partscreen.page.render import desk_of, show, show_problems
 

@@ -1,0 +1,1 @@
+"""What comes after the judgement: matching, papers, plans, the output stage."""

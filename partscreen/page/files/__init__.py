@@ -1,0 +1,1 @@
+"""Files on the page: brought, understood, put right."""

@@ -1,0 +1,1 @@
+"""Readings typed on the page, and the empty sheet."""
