@@ -14,7 +14,9 @@ import pytest
 
 from benchmarks.volume_bag import TYPE, write_delivery
 from partscreen.screening.lot.left_out import leave_out_too_large
-from partscreen.workflow import ScreenOptions, judge_prepared, prepare_files, stream_screening, volume_kept, volume_plan
+from partscreen.workflow import ScreenOptions, judge_prepared, prepare_files, stream_screening
+from partscreen.workflow.volume import bundles as volume_plan
+from partscreen.workflow.volume import kept as volume_kept
 
 N_PARTS, LOT_SIZE = 48, 12
 ROOT = Path(__file__).resolve().parents[2]
