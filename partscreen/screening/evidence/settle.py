@@ -90,7 +90,9 @@ def _all_parts(lots: Sequence[Unsettled], last: Sequence[_Round], constants: Typ
     """All parts of large lots as in the last round of some of them, with the errors of the sessions that it found."""
     out = []
     for lot, about, (theta, _, readings) in zip(lots, last, _fitted(lots, last, constants, starts=1), strict=True):
-        readings = share_misfit(readings, _among(about.weight, theta.shape[0]))
+        weight = np.zeros(theta.shape[0])
+        weight[even(theta.shape[0])] = about.weight
+        readings = share_misfit(readings, weight)
         out.append(Settled(readings, marked_mode(readings, lot.known, lot.share)))
     return out
 
@@ -109,15 +111,6 @@ class _Round:
 def _by_some(lot: Unsettled) -> bool:
     """The lot is so large that some of its parts settle it."""
     return lot.observations.n_parts > ENOUGH
-
-
-def _among(weight: Floats, n: int) -> Floats:
-    """Weights of all n parts where only those that settled the lot have one: the others have none."""
-    if weight.shape[0] == n:
-        return weight
-    out = np.zeros(n)
-    out[even(n)] = weight
-    return out
 
 
 def _loose(known: Knowledge) -> Floats:
@@ -218,7 +211,7 @@ def _tried(lots: Sequence[Unsettled], about: Sequence[_Round], constants: TypeCo
     out = []
     for lot, one, (_, shared, linear) in zip(lots, about, _fitted(lots, fresh, constants, starts=starts), strict=True):
         known = lot.known
-        readings = share_misfit(linear, _among(one.weight, linear.point.shape[0]))
+        readings = share_misfit(linear, one.weight)
         marked, main = _marked_mode(readings, known, lot.share)
         d = _with_session(one.mean - known.centre[:N_PARAMETERS], marked, main, known)
         prior_precision = inverse(known.lot_covariance)
