@@ -128,7 +128,7 @@ POINTS: tuple[Point, ...] = (
             ),
         ),
         (
-            "tests/end_to_end/test_packaging.py::test_installed_demo_runs_outside_the_checkout",
+            "tests/end_to_end/test_packaging.py",
             "tests/house/test_dependencies.py::test_oldest_versions_are_the_lower_bounds",
             "tests/house/test_dependencies.py::test_page_of_licences_names_every_package_and_none_that_is_gone",
             "tests/end_to_end/test_on_windows.py",
@@ -149,13 +149,16 @@ POINTS: tuple[Point, ...] = (
                     "tests/house/test_audit.py",
                 ),
             ),
+            Counted("Secrets of a book's address", ("tests/end_to_end/test_book_secrets.py",)),
             Counted("Doors of the page", ("tests/page/test_guard.py", "tests/page/test_uploads.py")),
         ),
         (
             "tests/house/test_audit.py::test_all_locked_versions_are_asked_about",
             "tests/house/test_no_code_from_data.py::test_no_source_runs_what_comes_in_with_data",
             "tests/house/test_writing.py::test_files_are_written_in_the_listed_places_only",
+            "tests/end_to_end/test_book_secrets.py",
             "tests/page/test_guard.py",
+            "docs/threats.md",
         ),
     ),
     Point(
