@@ -23,8 +23,8 @@ from partscreen.device.predict import predict_gain  # noqa: E402
 from partscreen.matching.distance import Tolerance  # noqa: E402
 from partscreen.matching.line_groups import groups_on_line  # noqa: E402
 from partscreen.matching.pairs import (  # noqa: E402
+    Pairing,
     best_sum,
-    greedy_on,
     most_within,
     pairing_of,
     smallest_worst,
@@ -42,6 +42,23 @@ Floats = npt.NDArray[np.float64]
 
 NPN, PNP = "2SC5200", "2SA1943"
 TOLERANCE = Tolerance()
+
+
+def greedy_on(values_a: Floats, values_b: Floats) -> Pairing:
+    """What is done by hand: the two parts closest in one number go together, then the next two. For comparison."""
+    gap = np.abs(values_a[:, None] - values_b[None, :])
+    order = np.argsort(gap, axis=None, kind="stable")
+    row_left, column_left = np.ones(gap.shape[0], bool), np.ones(gap.shape[1], bool)
+    rows, columns = [], []
+    for place in order.tolist():
+        i, j = divmod(place, gap.shape[1])
+        if row_left[i] and column_left[j]:
+            row_left[i] = column_left[j] = False
+            rows.append(i)
+            columns.append(j)
+            if len(rows) == min(gap.shape):
+                break
+    return pairing_of(gap, rows, columns)
 
 
 def lot(type_number: str, n: int, seed: int) -> tuple[Floats, Floats, Floats]:

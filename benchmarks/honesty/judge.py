@@ -16,13 +16,20 @@ from partscreen.reference.library import Library
 from partscreen.reference.population import population_for
 from partscreen.screening.disposition import ACCEPT_EVIDENCE, FAULTS, Rule, rejected_by
 from partscreen.screening.evidence.knowledge import TypeCentre
+from partscreen.screening.evidence.weigh_lots import LotEvidence
 from partscreen.screening.evidence_words import leading, unexplained
 from partscreen.screening.model_error import misfit_of, widened
-from partscreen.screening.weighing import WeighedLot, area_interval, type_centre, weigh_group
+from partscreen.screening.weighing import WeighedLot, type_centre, weigh_group
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 RULE = Rule(reach=0.6)
+
+
+def area_interval(found: LotEvidence, coverage: float = 1.959964) -> tuple[Floats, Floats, Floats]:
+    """Die area ratio, and the ends of its 95 % interval; shape (n_parts,) each."""
+    ln, sd = found.area.ln, found.area.sd
+    return np.exp(ln), np.exp(ln - coverage * sd), np.exp(ln + coverage * sd)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from benchmarks.keep import COMMANDS, KEPT, ROOT
 from benchmarks.quality.__main__ import PAGE
 from benchmarks.quality.page import NOT, quality_page
 from benchmarks.quality.points import POINTS, Counted, Printed
-from benchmarks.suite import LEAST, ROOMS, per_cent
+from benchmarks.suite import LEAST, ROOMS, per_cent, source_lines
 
 KEEPERS = sorted({one for point in POINTS for one in point.keepers})
 
@@ -58,3 +58,9 @@ def test_the_kept_lines_of_every_computing_room_reach_their_share():
     found = json.loads((KEPT / "coverage.json").read_text(encoding="utf-8"))["rooms"]
     assert sorted(found) == sorted(ROOMS)
     assert {name: round(per_cent(room), 1) for name, room in found.items() if per_cent(room) < LEAST} == {}
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_the_lines_of_a_room_were_counted_when_it_was_about_as_it_stands(room):
+    found = json.loads((KEPT / "coverage.json").read_text(encoding="utf-8"))["rooms"][room]
+    assert source_lines(room) == pytest.approx(found["source"], rel=0.1), "make coverage, then benchmarks.quality"
