@@ -1,11 +1,9 @@
-"""Heat: early rise of a power pulse, derating, thermometers, and moving a reading to another temperature."""
+"""Heat: early rise of a power pulse, derating, and moving a reading to another temperature."""
 
 from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-
-from partscreen.device.temperature import K_OVER_Q
 
 Floats = npt.NDArray[np.float64]
 
@@ -53,43 +51,6 @@ def derated_power(power_25: npt.ArrayLike, case_temp: npt.ArrayLike, tj_max: npt
     top = np.asarray(tj_max, dtype=float)
     share = (top - np.asarray(case_temp, dtype=float)) / (top - 298.15)
     return np.asarray(power_25 * np.clip(share, 0.0, 1.0))
-
-
-def derating_slope(power_25: npt.ArrayLike, tj_max: npt.ArrayLike) -> Floats:
-    """P25/(TJmax - 25 degC): must equal the printed derating and one over the printed RthJC. [W/K]"""
-    return np.asarray(np.asarray(power_25, dtype=float) / (np.asarray(tj_max, dtype=float) - 298.15))
-
-
-def two_current_voltage(ratio: npt.ArrayLike, temp: npt.ArrayLike, nf: npt.ArrayLike = 1.0) -> Floats:
-    """VBE at I2 minus VBE at I1 for a current ratio I2/I1, ideal junction at `temp` [K]. [V]
-
-    References
-    ----------
-    Principle: TI application note SBOA433. NF (kT/q) ln(I2/I1).
-    """
-    return np.asarray(K_OVER_Q * np.asarray(temp) * np.asarray(nf) * np.log(np.asarray(ratio, dtype=float)))
-
-
-def two_current_temperature(difference: npt.ArrayLike, ratio: npt.ArrayLike, nf: npt.ArrayLike = 1.0) -> Floats:
-    """Junction temperature from the VBE difference [V] at two currents; the inverse of `two_current_voltage`. [K]"""
-    scale = K_OVER_Q * np.asarray(nf) * np.log(np.asarray(ratio, dtype=float))
-    return np.asarray(np.asarray(difference, dtype=float) / scale)
-
-
-def rise_from_vbe(
-    before: npt.ArrayLike, after: npt.ArrayLike, slope: npt.ArrayLike, slope_std: npt.ArrayLike, vbe_std: npt.ArrayLike
-) -> tuple[Floats, Floats]:
-    """Junction temperature rise from VBE at the measuring current before and after a heating pulse, with its
-    uncertainty. [K]
-
-    `slope` is dVBE/dT at the measuring current (negative) [V/K]; `vbe_std` that of one VBE reading [V]. Inputs
-    uncorrelated.
-    """
-    drop = np.asarray(after, dtype=float) - np.asarray(before, dtype=float)
-    rate = np.asarray(slope, dtype=float)
-    rise = drop / rate
-    variance = 2.0 * (np.asarray(vbe_std) / rate) ** 2 + (rise * np.asarray(slope_std) / rate) ** 2
-    return np.asarray(rise), np.asarray(np.sqrt(variance))
 
 
 def shift_to_temperature(

@@ -201,23 +201,6 @@ def most_within(cost: Floats, allowed: Bools, count: int | None = None) -> Pairi
     return _best_of(inside, can if count is None else min(count, can))
 
 
-def greedy_on(values_a: Floats, values_b: Floats) -> Pairing:
-    """What is done by hand: the two parts closest in one number go together, then the next two. For comparison."""
-    gap = np.abs(values_a[:, None] - values_b[None, :])
-    order = np.argsort(gap, axis=None, kind="stable")
-    row_left, column_left = np.ones(gap.shape[0], bool), np.ones(gap.shape[1], bool)
-    rows, columns = [], []
-    for place in order.tolist():
-        i, j = divmod(place, gap.shape[1])
-        if row_left[i] and column_left[j]:
-            row_left[i] = column_left[j] = False
-            rows.append(i)
-            columns.append(j)
-            if len(rows) == min(gap.shape):
-                break
-    return pairing_of(gap, rows, columns)
-
-
 def _checked(cost: Floats) -> Floats:
     cost = np.asarray(cost, dtype=float)
     if cost.ndim != 2:

@@ -147,7 +147,6 @@ class _Effects:
         self._across = across
         _, self._ln_det = np.linalg.slogdet(kernel)
         self._along = np.einsum("nqr,nq->nr", scaled, score)
-        self._precision, self._score = precision, score
         self.message = precision - across @ self._inverse @ np.swapaxes(across, 1, 2)
         self.message = 0.5 * (self.message + np.swapaxes(self.message, 1, 2))
         self.pull = score - np.einsum("nqr,nrs,ns->nq", across, self._inverse, self._along)

@@ -340,9 +340,3 @@ def type_centre(name: str, population: PopulationLike) -> TypeCentre:
     """Another type as a hypothesis: one part of an unknown lot of it."""
     covariance = population.centre_covariance + population.between + population.within
     return TypeCentre(name, np.concatenate((population.centre, np.zeros(3))), widen(covariance))
-
-
-def area_interval(found: LotEvidence, coverage: float = 1.959964) -> tuple[Floats, Floats, Floats]:
-    """Die area ratio, and the ends of its 95 % interval; shape (n_parts,) each."""
-    ln, sd = found.area.ln, found.area.sd
-    return np.exp(ln), np.exp(ln - coverage * sd), np.exp(ln + coverage * sd)

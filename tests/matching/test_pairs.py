@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from partscreen.matching.pairs import best_sum, greedy_on, most_pairs, most_within, smallest_worst, worst_then_sum
+from partscreen.matching.pairs import best_sum, most_pairs, most_within, smallest_worst, worst_then_sum
 from partscreen.matching.ranked import ranked_pairings
 
 
@@ -113,11 +113,6 @@ def test_costs_that_are_no_numbers_are_refused():
         ranked_pairings(np.array([[np.nan]]), 1)
     with pytest.raises(ValueError, match="at least 1"):
         ranked_pairings(np.array([[1.0]]), 0)
-
-
-def test_pairing_by_hand_takes_the_closest_two_first():
-    found = greedy_on(np.array([1.0, 2.0]), np.array([2.1, 9.0]))
-    assert found.columns.tolist() == [1, 0]
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from partscreen.device.temperature import K_OVER_Q
-from partscreen.device.thermal import derated_power, derating_slope
+from partscreen.device.thermal import derated_power
 from partscreen.quantities import ZERO_CELSIUS
 from partscreen.stage.crossover import OneSide, crossover, flattest_idle, ideal_curve
 from partscreen.stage.heat import second_breakdown_factor, temperatures, thermal_factor
@@ -175,8 +175,9 @@ def test_second_breakdown_and_heat_derate_apart(case, breakdown, at_150, at_175)
 
 def test_published_derating_of_a_fifty_watt_limit():
     """Source: revistaantenna.com.br, series part I, p. 8 (stored copy of the method): 50 W, 0.4 W/degC: 30 W at 75."""
-    assert derating_slope(50.0, kelvin(150)) == pytest.approx(0.4)
-    assert derated_power(50.0, kelvin(75), kelvin(150)) == pytest.approx(30.0)
+    at_75, at_76 = (float(derated_power(50.0, kelvin(case), kelvin(150))) for case in (75, 76))
+    assert at_75 - at_76 == pytest.approx(0.4)
+    assert at_75 == pytest.approx(30.0)
 
 
 VT = 25.865e-3
