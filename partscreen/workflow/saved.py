@@ -47,7 +47,12 @@ def load_screening(path: Path) -> Screening:
 
 
 def load_matching(path: Path) -> Matching:
-    """A result that `match --json` wrote.
+    """A result that `match --json` wrote; errors as of `read_matching`."""
+    return read_matching(path)[0]
+
+
+def read_matching(path: Path) -> tuple[Matching, bytes]:
+    """A result that `match --json` wrote, and the bytes of its file.
 
     Raises
     ------
@@ -58,7 +63,8 @@ def load_matching(path: Path) -> Matching:
 
     fix = "give the file that `match --json` wrote"
     try:
-        matching = Matching.model_validate_json(read_capped(path, MAX_RESULT))
+        content = read_capped(path, MAX_RESULT)
+        matching = Matching.model_validate_json(content)
     except OSError as error:
         what = f"cannot be read ({error.strerror})"
         raise UnusableInput([Problem("MATCHING", what, "check the path", str(path))]) from None
@@ -70,4 +76,4 @@ def load_matching(path: Path) -> Matching:
     if matching.schema_ != MATCHING_SCHEMA:
         what = f"is no result of `partscreen match`: its schema is {matching.schema_!r}, {MATCHING_SCHEMA} is expected"
         raise UnusableInput([Problem("MATCHING", what, fix, str(path))])
-    return matching
+    return matching, content

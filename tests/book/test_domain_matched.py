@@ -72,7 +72,7 @@ def test_parts_that_are_not_in_the_book_are_told_all_at_once_and_nothing_is_writ
 def test_file_that_is_no_result_of_match_is_refused(place, tmp_path):
     other = tmp_path / "other.json"
     other.write_text("{}", encoding="utf-8")
-    with pytest.raises(UnusableInput, match=r"no result of match.*\n.*partscreen match"):
+    with pytest.raises(UnusableInput, match=r"no result of `partscreen match`.*\n.*match --json"):
         record_matches(other, where=place)
     with pytest.raises(UnusableInput, match="holds no set"):
         record_matches(result(tmp_path), where=place)

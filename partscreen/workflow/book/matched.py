@@ -5,12 +5,11 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-from pydantic import ValidationError
-
 from partscreen.errors import Problem, UnusableInput
 from partscreen.results.book import Recorded
-from partscreen.results.matching import MatchedPart, Matching
-from partscreen.workflow.book.common import contents, opened, write
+from partscreen.results.matching import MatchedPart
+from partscreen.workflow.book.common import opened, write
+from partscreen.workflow.saved import read_matching
 
 
 def record_matches(
@@ -32,13 +31,7 @@ def record_matches(
     from partscreen.book.places import PartRef, find_part
     from partscreen.book.store import Draft
 
-    ((_, content),) = contents([result], "RESULT.json")
-    try:
-        matching = Matching.model_validate_json(content)
-    except ValidationError as error:
-        what = f"is no result of match ({error.error_count()} differences, the first: {error.errors()[0]['msg']})"
-        fix = "write it with: partscreen match ... --json RESULT.json"
-        raise UnusableInput([Problem("BOOK_NO_MATCH", what, fix, result.name)]) from None
+    matching, content = read_matching(result)
     digest = hashlib.sha256(content).hexdigest()
     drafts: list[Draft] = []
     problems: list[Problem] = []
