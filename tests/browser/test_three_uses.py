@@ -14,7 +14,7 @@ import pytest
 
 from tests.browser.keys import tab_to
 from tests.browser.steps import RESULT, arrive, bring
-from tests.browser.tools import need
+from tests.browser.tools import WAIT, need
 from tests.browser.watched import Watched
 
 TYPES = {"2SC5200", "2SA1943"}
@@ -118,13 +118,12 @@ def test_twenty_parts_are_typed_in_by_keys_alone_and_judged(watched):
     arrive(tab, "Lot B20, marked 2SC5200")
     rng = np.random.default_rng(20)
     for n in range(1, 21):
-        field = tab.get_by_label(f"B20-T{n:04d}")
-        field.wait_for()
-        assert field.evaluate("e => e === document.activeElement")  # the next line is typed without a hand moved
+        tab.get_by_label(f"B20-T{n:04d}").wait_for(timeout=WAIT)
+        tab.locator("#line:focus").wait_for(timeout=WAIT)  # the next line is typed without a hand moved
         c_be, c_cb, hfe = 1.9 * rng.normal(1, 0.02), 190 * rng.normal(1, 0.02), 95 * rng.normal(1, 0.05)
         tab.keyboard.insert_text(f"{c_be:.3f} {c_cb:.1f} {hfe:.0f}")
         tab.keyboard.press("Enter")
-    tab.get_by_label("All parts are in").wait_for()
+    tab.get_by_label("All parts are in").wait_for(timeout=WAIT)
     tab_to(tab, "End, and judge the lot")
     tab.keyboard.press("Enter")
     arrive(tab, RESULT)
