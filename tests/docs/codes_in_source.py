@@ -20,6 +20,7 @@ _CODE = re.compile(r"[A-Z][A-Z0-9]*(?:_[A-Z0-9]+)*\Z")
 _OF_HELP = {"metavar", "help", "tz", "fgColor"}  # keywords whose text is no code
 _OF_TABLES = {"Parameter", "Symbol", "_characteristic", "DemoLot"}  # rows of tables of quantities, of parameters
 _NONE = {
+    "ways of opening a file, named by the operating system": "O_BINARY",
     "polarities, permutations of a plan's tables, conditions of readings": (
         "NPN PNP III AAAABBBBCCCCDDD AAABBBCCCDDDEEE AABBCCDDEEFFGGH AABCCDEEFGGHJJK AABCCDEFGHJKLMN ABCDEFGHJKLMNPQ "
         "ABCDEFGHJKLMNPQRS BCDEFGHJKLMNPQR CDEFGHJKL VCC VEC IB1 IB2 RBE"
