@@ -29,6 +29,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "fit_speed": ("-m", "benchmarks.fit_speed"),
     "book_volume": ("-m", "benchmarks.book_volume", "100000"),
     "report_size": ("-m", "benchmarks.report_size"),
+    "page_jobs": ("-m", "benchmarks.page_jobs"),
     "page_speed": ("-m", "benchmarks.page_speed"),
     "fuzz": ("-m", "benchmarks.fuzz_count"),
     "audit": ("-m", "tests.house.audit"),

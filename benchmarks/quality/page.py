@@ -42,7 +42,9 @@ def _point(place: int, point: Point, suite: dict[str, Any]) -> str:
         else:
             parts.append(_covered(measure))
     keepers = ", ".join(f"`{one}`" for one in point.keepers) or "nothing yet"
-    return "\n\n".join([*parts, f"Kept by: {keepers}."]) + "\n"
+    links = ", ".join(f"[{one.removesuffix('.md')}]({one})" for one in point.more)
+    more = f" More, and what falls short: {links}." if links else ""
+    return "\n\n".join([*parts, f"Kept by: {keepers}.{more}"]) + "\n"
 
 
 def _printed(measure: Printed) -> str:

@@ -43,6 +43,7 @@ class Point:
     asked: str
     measures: tuple[Printed | Counted | Covered | Mutated, ...]
     keepers: tuple[str, ...]
+    more: tuple[str, ...] = ()  # pages of docs that tell more, what falls short among it
 
 
 POINTS: tuple[Point, ...] = (
@@ -56,6 +57,7 @@ POINTS: tuple[Point, ...] = (
             Printed("Whole job, smaller", "whole_job"),
             Printed("Report of 100 parts", "report_size"),
             Printed("Answers of the page", "page_speed"),
+            Printed("The page as a program", "page_jobs"),
             Printed("Bench book", "book_volume"),
         ),
         (
@@ -65,6 +67,7 @@ POINTS: tuple[Point, ...] = (
             "benchmarks/page_speed.py",
             "tests/browser/test_report_size.py::test_the_report_of_100_simulated_parts_that_are_all_drawn_is_small_and_prints",
         ),
+        ("volume.md",),
     ),
     Point(
         "Hostile and broken files",
@@ -134,6 +137,7 @@ POINTS: tuple[Point, ...] = (
             "tests/end_to_end/test_on_windows.py",
             "tests/docs/test_written.py::test_page_that_is_written_from_the_source_is_up_to_date",
         ),
+        ("licences.md",),
     ),
     Point(
         "Security",
@@ -160,6 +164,7 @@ POINTS: tuple[Point, ...] = (
             "tests/page/test_guard.py",
             "tests/docs/test_threats.py",
         ),
+        ("threats.md",),
     ),
     Point(
         "Simple",
