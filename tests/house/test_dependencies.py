@@ -33,7 +33,8 @@ def test_oldest_versions_are_the_lower_bounds():
     for name, requirement in asked().items():
         (bound,) = [one for one in requirement.specifier if one.operator == ">="]
         assert Version(minimum[name]) == Version(bound.version), name
-    assert set(minimum) - set(asked()) == {"anyio", "pyparsing"}, "a version that is taken along needs its reason in the file"
+    along = {"anyio", "pyparsing"}  # each with its reason in the file
+    assert set(minimum) - set(asked()) == along
 
 
 def test_locked_versions_meet_the_bounds_and_name_every_package_the_program_brings():
