@@ -6,9 +6,9 @@ import json
 from collections import defaultdict
 
 from tests.mutants.operators import Mutant
-from tests.mutants.rooms import BUILD, GROUPS
+from tests.mutants.rooms import BUILD, GROUPS, NEAREST, room_of
 
-MOST_SECONDS = 6.0  # processor time of the tests of one mutant, by their recorded times
+MOST_SECONDS = 9.0  # processor time of the tests of one mutant, by their recorded times
 
 
 class Chooser:
@@ -43,15 +43,15 @@ class Chooser:
                 direct[context.partition("::")[0]].append(context)
         for file in direct:
             shared[file] = [*self.by_file[file]]
+        first = NEAREST[room_of(mutant.module)]
         chosen: list[str] = []
         taken = 0.0
         for group in (direct, shared):
-            for file in sorted(group, key=lambda file: self._cost(file, group[file])):
-                taken += self.seconds.get("file:" + file, 0.0) if file not in direct or group is direct else 0.0
+            for file in sorted(group, key=lambda file: (file not in first, self._cost(file, group[file]))):
                 for name in sorted(set(group[file]) - set(chosen), key=lambda name: (self.seconds[name], name)):
-                    taken += self.seconds[name]
-                    if taken > MOST_SECONDS and chosen:
+                    if taken + self.seconds[name] > MOST_SECONDS:
                         break
+                    taken += self.seconds[name]
                     chosen.append(name)
         return tuple(chosen)
 
@@ -61,7 +61,7 @@ class Chooser:
     def _contexts(self, mutant: Mutant) -> set[str]:
         """Of the line, or of the nearest line above that ran: a statement may span several."""
         lines = self.lines[mutant.module]
-        for line in range(mutant.line, 0, -1):
+        for line in range(mutant.line, 0, -1) if not mutant.on_import else ():
             if line in lines:
                 if lines[line]:
                     return lines[line]

@@ -41,6 +41,17 @@ class Mutant:
         return ast.fix_missing_locations(mutated)
 
     @property
+    def on_import(self) -> bool:
+        """Whether it runs when the module is imported, not when a function is called."""
+        node: ast.AST = self.original
+        for name, index in self.path:
+            if isinstance(node, _FUNCTIONS) and name == "body":
+                return False
+            held = getattr(node, name)
+            node = held if index is None else held[index]
+        return True
+
+    @property
     def key(self) -> str:
         """Stable while the code around it moves."""
         return f"{self.module}::{self.place}::{self.change}" + (f"#{self.count}" if self.count else "")
