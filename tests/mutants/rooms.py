@@ -37,15 +37,16 @@ GROUPS: tuple[tuple[str, ...], ...] = (
     _files("lots", _LOTS) + _files("outside", _OUTSIDE) + _files("book", "core_verify core_store"),
     _files("lots", "plan_command action_in_results") + _files("screening", "wiring"),
     _files("lots", "plan_edges")
-    + _files("screening", "disposition limit_edges evidence_pieces")
+    + _files("screening", "disposition limit_edges limit_findings evidence_pieces")
     + _files("book", "core_chain"),
 )
 
 # Room -> the tests that look at it closest: they come first.
 NEAREST: dict[str, tuple[str, ...]] = {
-    "limits": _files("screening", "limit_edges judge_limits conformance") + _files("outside", "conformance"),
+    "limits": _files("screening", "limit_edges limit_findings judge_limits conformance")
+    + _files("outside", "conformance"),
     "evidence": _files("screening", "evidence_pieces evidence_engine"),
-    "disposition": _files("screening", "disposition wiring observations"),
+    "disposition": _files("screening", "disposition limit_findings wiring observations"),
     "sampling": _files("lots", "plan_edges plan_tables plan_intervals plan_risks"),
     "chain": _files("book", "core_chain core_verify"),
 }

@@ -116,7 +116,7 @@ def test_centre_of_a_lot_is_the_gaussian_posterior_of_the_parts_that_count():
     main = Quadratic(np.zeros(2), np.array([[0.5, 1.0], [-1.0, 0.0]]), m, origin)
     centre, precision = posterior(mode, inverse(covariance), main, np.array([1.0, 0.5]))
     assert precision == pytest.approx(np.diag([0.25 + 1 + 1.5, 1 + 2 + 0.5]))
-    assert centre == pytest.approx(origin + [(0.25 * 1 + 0.5 - 0.5) / 2.75, 1.0 / 3.5])
+    assert centre == pytest.approx(origin + np.array([(0.25 * 1 + 0.5 - 0.5) / 2.75, 1.0 / 3.5]))
 
 
 def test_quadratic_is_worked_out_from_its_origin():
