@@ -7,6 +7,7 @@ import pytest
 
 from partscreen.book.canonical import canonical_bytes, parse
 from partscreen.book.chain import GENESIS, entry_hash, is_kind, is_time, now, read_head
+from partscreen.book.store import BookError
 from tests.book.core_books import behind_its_back, filled
 
 
@@ -108,3 +109,10 @@ def test_an_empty_book_is_whole_and_has_the_head_of_nothing(book):
     missing = book.verify("1" * 16)
     assert (missing.ok, missing.head_found) == (False, None)
     assert missing.findings[0].seq == 0
+
+
+def test_a_head_that_is_too_short_is_told_how_many_digits_are_needed(book):
+    with pytest.raises(BookError) as caught:
+        book.verify("f" * 15)
+    assert "the first 16 of its digits" in str(caught.value)
+    assert book.verify("f" * 16).head_found is None

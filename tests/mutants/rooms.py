@@ -47,7 +47,7 @@ NEAREST: dict[str, tuple[str, ...]] = {
     + _files("outside", "conformance"),
     "evidence": _files("screening", "evidence_pieces evidence_engine"),
     "disposition": _files("screening", "disposition limit_findings wiring observations"),
-    "sampling": _files("lots", "plan_edges plan_tables plan_intervals plan_risks"),
+    "sampling": _files("lots", "plan_edges plan_answers plan_tables plan_intervals plan_risks"),
     "chain": _files("book", "core_chain core_verify"),
 }
 
