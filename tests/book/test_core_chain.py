@@ -116,3 +116,13 @@ def test_a_head_that_is_too_short_is_told_how_many_digits_are_needed(book):
         book.verify("f" * 15)
     assert "the first 16 of its digits" in str(caught.value)
     assert book.verify("f" * 16).head_found is None
+
+
+@pytest.mark.parametrize("content", [None, b"x"])
+def test_a_changed_photo_is_told_of_the_book_as_a_whole(book, content):
+    filled(book)
+    with behind_its_back(book) as run:
+        run("UPDATE blob SET content = ?", content)
+    told = [finding for finding in book.verify().findings if "the file or photo" in finding.what]
+    assert 0 in {finding.seq for finding in told}
+    assert {finding.seq for finding in told} <= {0, 15}

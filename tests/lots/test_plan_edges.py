@@ -230,3 +230,10 @@ def test_sizes_tried_grow_by_about_a_seventh_beyond_sixty():
     assert sizes(61) == list(range(1, 62))
     assert sizes(100)[60:] == [69, 79, 91, 100]
     assert sizes(1_000_000)[-1] == 5000
+
+
+def test_entries_of_the_tables_name_where_they_were_read():
+    # Compared with the published copy: letters C to L at AQL 0.65 to 4.0, levels I, II and S-4
+    assert "AQLSchemes" in table_plan(500, 1.0).source
+    assert "recalled" in table_plan(500, 10.0).source
+    assert "recalled" in table_plan(500, 1.0, level="III").source

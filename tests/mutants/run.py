@@ -46,7 +46,8 @@ def wanted(asked: argparse.Namespace, all_of: list[Mutant]) -> list[Mutant]:
     for mutant in sorted(all_of, key=lambda mutant: order(mutant.key)):
         by_room[room_of(mutant.module)].append(mutant)
     if asked.survivors:
-        return [m for own in by_room.values() for m in own if had.get(m.key, {}).get("state") == "survived"]
+        rooms = asked.room or ROOMS
+        return [m for room in rooms for m in by_room[room] if had.get(m.key, {}).get("state") == "survived"]
     chosen = [m for room in asked.room or ROOMS for m in by_room[room][: asked.per_room]]
     return sorted((m for m in chosen if m.key not in had), key=lambda mutant: order(mutant.key))
 
