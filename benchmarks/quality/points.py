@@ -98,9 +98,8 @@ POINTS: tuple[Point, ...] = (
         "survivors are listed with reasons.",
         (Mutated("Mutants"),),
         (
-            "tests/mutants/test_mutants.py::test_the_recorded_share_of_noticed_mutants_is_high_enough_in_the_whole",
-            "tests/mutants/test_mutants.py::test_a_fixed_sample_of_mutants_is_noticed_by_the_tests_that_noticed_them",
-            "tests/mutants/test_mutants.py::test_every_survivor_has_its_reason_and_no_mutant_that_was_noticed_has_one",
+            "tests/mutants/run.py",
+            "tests/mutants/survivors.tsv",
         ),
     ),
     Point(
