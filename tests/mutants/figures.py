@@ -78,7 +78,13 @@ def write(mutants: list[Mutant], verdicts: dict[str, dict]) -> str:
     return f"{100 * share:.1f} % ({100 * low:.1f} to {100 * high:.1f} %) of {of} {len(mutants)} mutants killed"
 
 
+def survivors() -> set[str]:
+    """Mutants on record that no test noticed."""
+    with RESULTS.open(encoding="utf-8", newline="") as file:
+        return {row["mutant"] for row in csv.DictReader(file, delimiter="\t") if row["state"] == "survived"}
+
+
 def explained() -> dict[str, tuple[str, str]]:
-    """Survivors that stay, by key: kind (equivalent, or not worth it) and why."""
+    """Survivors that stay, by key: kind (equivalent, not worth it, open) and why."""
     with SURVIVORS.open(encoding="utf-8", newline="") as file:
         return {row["mutant"]: (row["kind"], row["why"]) for row in csv.DictReader(file, delimiter="\t")}

@@ -36,7 +36,7 @@ GROUPS: tuple[tuple[str, ...], ...] = (
     _files("screening", _SECOND),
     _files("lots", _LOTS) + _files("outside", _OUTSIDE) + _files("book", "core_verify core_store"),
     _files("lots", "plan_command action_in_results") + _files("screening", "wiring"),
-    _files("lots", "plan_edges")
+    _files("lots", "plan_edges plan_answers")
     + _files("screening", "disposition limit_edges limit_findings evidence_pieces")
     + _files("book", "core_chain"),
 )
