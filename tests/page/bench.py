@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from io import BytesIO
+from types import SimpleNamespace
 
 from PIL import Image
 from starlette.testclient import TestClient
@@ -41,6 +42,11 @@ def words(answer) -> str:
     """The text of a page as a person reads it."""
     inline = re.sub(r"</?(a|bdi|span|strong|small|code)\b[^>]*>", "", answer.text)
     return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", inline))).strip()
+
+
+def words_outside_figures(answer) -> str:
+    """The same without what figures say of themselves to those who do not see them."""
+    return words(SimpleNamespace(text=re.sub(r"<figure>.*?</figure>", " ", answer.text, flags=re.DOTALL)))
 
 
 @contextmanager
