@@ -159,7 +159,7 @@ def _check_blob(engine: Engine, row: Row[Any], out: _Findings) -> None:
             if not _was_erased(connection, row.sha256):
                 out.add(0, f"the content of the file or photo {row.sha256} is gone, and no entry says it was erased")
             return
-    content = bytes(content)
+    content = content.encode() if isinstance(content, str) else bytes(content)
     if hashlib.sha256(content).hexdigest() != row.sha256 or len(content) != row.size:
         out.add(0, f"the file or photo {row.sha256} was changed: its content no longer gives its hash and size")
 

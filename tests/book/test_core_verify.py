@@ -160,6 +160,7 @@ def test_a_head_may_be_typed_from_paper_in_part_with_spaces_and_capitals(book):
     [
         ("DELETE FROM blob", "15: the file or photo {sha} is missing"),
         ("UPDATE blob SET content = NULL", "no entry says it was erased"),
+        ("UPDATE blob SET content = 'x'", "was changed: its content no longer gives its hash and size"),
         ("UPDATE blob SET size = 3", "15: the file or photo {sha} has 3 bytes"),
         ("UPDATE blob SET media_type = 'image/png'", "15: the file or photo {sha} is image/png"),
     ],

@@ -110,6 +110,8 @@ def at_limit(quantity, side, limit, conditions, *rows, n_parts=1):
         (195.9, 5e-6, NOT_REACHED),
         (195.9, 900e-6, DIRECT),
         (203.9, 900e-6, DIRECT),
+        (204.0, 5e-6, DIRECT),  # exactly 2 per cent above: the edge belongs to it
+        (204.0, 900e-6, DIRECT),
         (204.1, 900e-6, NOT_REACHED),
         (204.1, 5e-6, DIRECT),
     ],

@@ -127,7 +127,7 @@ def _relations(rule: Rule, quantity: str, table: SpotTable, limit: Mapping[str, 
         here = np.nan_to_num(here)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = here / at
-    alike = np.abs(share - 1) <= rule.tolerance
+    alike = np.abs(share - 1) <= rule.tolerance * (1 + 1e-9)  # the stated edge belongs to it, however it is rounded
     if at == 0:
         alike, share = here == 0, 1 + here
     below, above = (share < 1) & ~alike, (share > 1) & ~alike
