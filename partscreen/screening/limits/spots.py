@@ -147,7 +147,7 @@ def _near(told: dict[str, float | str], limit: Mapping[str, float], name: str, n
         wanted, here = limit["IC"] / limit["IB"], number_of(told, "IC") / spot_base_current(told)
     else:
         wanted, here = float(limit.get(name, np.nan)), number_of(told, name)
-    return bool(abs(here / wanted - 1) <= near)
+    return bool(abs(here / wanted - 1) <= near * (1 + 1e-9))
 
 
 def _with_temperature(rule: Rule, table: SpotTable, temperature: float, says: Ints) -> tuple[Ints, Floats]:
