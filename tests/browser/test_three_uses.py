@@ -55,7 +55,7 @@ def test_complementary_pairs_are_found_by_keys_alone(watched, tray):
     tab_to(tab, "Which of these parts go together")
     tab.keyboard.press("Enter")
     tab.get_by_role("heading", name="Which parts go together").wait_for()
-    for lot in ("A1 ", "A2 "):
+    for lot in ("A1\n", "A2\n"):
         tab_to(tab, lot)
         tab.keyboard.press("Space")
     tab_to(tab, "How many, the best")

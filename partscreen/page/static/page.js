@@ -31,7 +31,8 @@ document.addEventListener("keydown", (event) => {
 });
 
 const follow = async (place) => {
-  while (place.isConnected) {
+  let lost = 0;  // an answer that did not come is asked for again, a few times
+  while (place.isConnected && lost < 5) {
     try {
       const told = await (await fetch(place.dataset.answer)).json();
       if (told.first) {
@@ -40,7 +41,7 @@ const follow = async (place) => {
         return;
       }
       if (told.ended) { return; }
-    } catch { return; }
+    } catch { lost += 1; }
     await new Promise((done) => { setTimeout(done, 300); });
   }
 };
