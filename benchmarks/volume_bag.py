@@ -20,11 +20,20 @@ TYPE = "2SC5200"
 LOT_SIZE = 400
 BAD_EVERY, BAD_SHARE = 5, 0.1  # every fifth lot holds one part in ten with a smaller die
 
+_SEEDS = 5  # tried for a lot
+
 
 def lot_frame(number: int, n_parts: int) -> tuple[pd.DataFrame, list[bool]]:
     """Rows of a lot, 22 a part (14 of gain and VBE, 8 of VCE(sat)) read with short pulses; and which parts are bad."""
     bad = {Kind.SMALLER_DIE: BAD_SHARE} if number % BAD_EVERY == 0 else {}
-    read, truth = simulate_lot(TYPE, n_parts, number + 1, plan=plan_up_to(8.0, with_c=False), bad=bad)
+    for again in range(_SEEDS):
+        seed = number + 1 + again * 100_000
+        try:
+            read, truth = simulate_lot(TYPE, n_parts, seed, plan=plan_up_to(8.0, with_c=False), bad=bad)
+            break
+        except ValueError:  # a lot whose centre its maker's last test turns away is never sold: another one
+            if again == _SEEDS - 1:
+                raise
     frame = read.to_frame().drop(columns="time_s")
     frame["part"] = [f"{number:05d}-{part}" for part in frame["part"]]
     frame.insert(0, "lot", f"L{number:05d}")
