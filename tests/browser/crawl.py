@@ -93,7 +93,7 @@ class Crawl:
 
     def open(self, url: str) -> None:
         """Open an address in the browser and look."""
-        self.seen.tab.goto("about:blank")  # a page of work that loads itself again would break off what is asked for next
+        self.seen.tab.goto("about:blank")  # a page of work that loads itself again would break off the next
         answer = self.seen.tab.goto(url)
         assert answer is not None
         self.visited.add(self.route_of(urlsplit(url).path) or "")

@@ -80,7 +80,8 @@ def test_every_code_of_a_match_stands_on_its_page():
     root = Path(__file__).resolve().parents[2]
     page = (root / "docs" / "matching.md").read_text(encoding="utf-8")
     codes = set()
-    for path in [*(root / "partscreen" / "matching").glob("*.py"), root / "partscreen" / "workflow" / "after" / "matching.py"]:
+    house = root / "partscreen"
+    for path in [*(house / "matching").glob("*.py"), house / "workflow" / "after" / "matching.py"]:
         source = path.read_text(encoding="utf-8")
         codes |= set(re.findall(r'(?:code=|Problem\(\s*)"([A-Z_]{3,})"', source))
     assert len(codes) > 20
