@@ -21,7 +21,7 @@ WORDS = {"accept": "accept", "hold": "hold", "reject": "reject", None: "no answe
 
 @dataclass(slots=True)
 class OpenHere:
-    """A sitting with its transcript. `said`: of the newest line; `again`: a line that is to be put right."""
+    """A sitting with the lines sent so far. `said`: of the newest line; `again`: a line that is to be put right."""
 
     live: LiveSitting
     worker: Worker
