@@ -110,6 +110,12 @@ def _complement_of(library: Library, name: str) -> str | None:
         return None
 
 
+def _not_writable(path: Path | str, error: OSError) -> UnusableInput:
+    what = f"cannot write: {error.strerror or error}"
+    fix = "name a folder that exists and may be written to"
+    return UnusableInput([Problem("NOT_WRITABLE", what, fix, str(path))])
+
+
 def write_matching(matching: Matching, path: Path | str) -> Path:
     """Write a match as JSON (`partscreen.matching/1`).
 
@@ -122,9 +128,7 @@ def write_matching(matching: Matching, path: Path | str) -> Path:
     try:
         write_whole(target, matching.model_dump_json(by_alias=True))
     except OSError as error:
-        what = f"cannot write: {error.strerror or error}"
-        fix = "name a folder that exists and may be written to"
-        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(path))]) from error
+        raise _not_writable(path, error) from error
     return target
 
 
@@ -142,9 +146,7 @@ def write_match_table(matching: Matching, path: Path | str) -> Path:
     try:
         write(matching, target)
     except OSError as error:
-        what = f"cannot write: {error.strerror or error}"
-        fix = "name a folder that exists and may be written to"
-        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(path))]) from error
+        raise _not_writable(path, error) from error
     return target
 
 
