@@ -17,7 +17,7 @@ from urllib.parse import parse_qs, urljoin, urlsplit
 
 from starlette.routing import Route
 
-from tests.browser.tools import Broken, broken_rules
+from tests.browser.tools import WAIT, Broken, broken_rules
 from tests.browser.watched import Watched
 
 FETCHED, OPENED = 3, 1  # pages of one kind
@@ -92,13 +92,14 @@ class Crawl:
         self.html.append(path)
 
     def open(self, url: str) -> None:
-        """Open an address in the browser and look."""
-        self.seen.tab.goto("about:blank")  # a page of work that loads itself again would break off the next
-        answer = self.seen.tab.goto(url)
-        assert answer is not None
+        """Open an address in the browser and look; a page of work loads itself again, so its end is waited for."""
+        tab = self.seen.tab
+        tab.goto("about:blank")  # a page of work would break off the next
+        tab.goto(url)
+        tab.locator("body:not(:has([data-progress]))").wait_for(state="attached", timeout=WAIT)
         self.visited.add(self.route_of(urlsplit(url).path) or "")
         self.kinds[self.kind_of(url)] += 1
-        self.keep(urlsplit(url).path, answer.text())
+        self.keep(urlsplit(url).path, self.seen.context.request.get(url).text())
         self.look(url.removeprefix(self.seen.address))
 
     def told(self, name: str, press: Any) -> None:

@@ -4,9 +4,19 @@ from __future__ import annotations
 
 import re
 
+import pytest
+
+from tests.browser.served import served
 from tests.browser.tools import WAIT
 
 ASK = "C_BE [nF] @ VEB=0 V\nC_CB [pF] @ VCB=10 V, f=1 MHz\nhFE @ IC=1 A, VCE=5 V"
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory):
+    """A page of its own: types that other tests brought would change the answers."""
+    with served(str(tmp_path_factory.mktemp("typing") / "book.db")) as found:
+        yield found
 
 
 def begin(tab, address: str, lot: str) -> None:

@@ -52,6 +52,20 @@ def stopped_work(crawl: Crawl, demo: Path, tray: str) -> Iterable[str]:
     return ()
 
 
+def work_goes_on(crawl: Crawl, demo: Path, tray: str) -> Iterable[str]:
+    """The page of work that has not ended; it is told so until it was looked at, however quick the work is."""
+    tab = crawl.seen.tab
+    bring(tab, crawl.seen.address, [demo / "A1.csv"], lots=demo / "lots.csv", kit=demo / "kit.toml")
+    with_progress = "**/progress"
+    tab.route(with_progress, lambda route: route.fulfill(json={"ended": False, "what": "", "done": 0, "total": 0}))
+    tab.get_by_role("button", name="Judge the parts").click()
+    tab.get_by_role("button", name="Stop the work").wait_for()
+    crawl.keep("working", tab.content())
+    crawl.look("working")
+    tab.unroute(with_progress)
+    return ()
+
+
 def columns_by_hand(crawl: Crawl, demo: Path, tray: str) -> Iterable[str]:
     """A bag of which the type is not told, and its columns put right by hand."""
     tab = crawl.seen.tab
@@ -186,6 +200,6 @@ def book(crawl: Crawl, demo: Path, tray: str) -> Iterable[str]:
 
 
 VISITS: tuple[Callable[[Crawl, Path, str], Iterable[str]], ...] = (
-    wrong_kind, stopped_work, columns_by_hand, report, parts_of_each_kind, stage, typing, own_files, papers, matching,
-    plan_of_a_table, book,
+    wrong_kind, stopped_work, work_goes_on, columns_by_hand, report, parts_of_each_kind, stage, typing, own_files,
+    papers, matching, plan_of_a_table, book,
 )  # fmt: skip

@@ -260,8 +260,8 @@ async def answer(request: Request) -> Response:
     job = here.job(newest) if newest is not None else None
     if newest is None or job is None:
         return JSONResponse({"ended": True, "part": ""})
+    told = {"ended": job.ended, "part": newest.part}  # before the answer: it may come between the two
     found = here.answer(newest)
-    told = {"ended": job.ended, "part": newest.part}
     if found is not None:
         told |= {"word": WORDS[found.disposition], "first": found.first, "following": found.following}
     return JSONResponse(told)
