@@ -32,7 +32,7 @@ SAT_AT = {"IC": 5.0, "IB": 0.5}
 
 
 class Flat:
-    """hFE 100, VBE 0.7 V, VCE(sat) 0.2 V, whatever the conditions, save for the steps given (natural log of hFE, volts):
+    """hFE 100, VBE 0.7 V, VCE(sat) 0.2 V, whatever the conditions, save for the steps given (ln hFE, volts):
     `own` while the reading warms the junction, `vce` a volt, `kelvin` a kelvin, `forced` a step of forced gain."""
 
     def __init__(self, own=0.0, vce=0.0, kelvin=0.0, forced=0.0):
