@@ -74,7 +74,7 @@ mutants: $(VENV)/.installed-dev  ## small wrong changes of the deciding rooms: d
 	$(BIN)/python -m tests.mutants.record
 	$(BIN)/python -m tests.mutants.run
 
-FUZZED := text workbook json toml reading_string
+FUZZED := text workbook json toml reading_string archive
 FUZZ_SECONDS ?= 600
 fuzz: $(VENV)/.installed-dev  ## coverage-guided search, each parser for FUZZ_SECONDS; what it finds stays in tests/fuzz/found
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check 'atheris>=3.0'
@@ -85,17 +85,21 @@ ROOMS := tests/test_quantities.py tests/test_whole_files.py $(addprefix tests/,r
   stage lots report book page cli)
 TOOLS := 'pytest>=8' 'hypothesis>=6.100' 'zxing-cpp>=2.2' 'pexpect>=4.9' 'httpx2>=2.0' 'jsonschema>=4.20' 'hatchling>=1.25'
 
-minimum: $(VENV)/.installed-dev  ## the tests of the rooms with the oldest versions allowed, in .venv-minimum (long)
-	$(PYTHON) -m venv .venv-minimum
-	.venv-minimum/bin/python -m pip install --quiet --disable-pip-version-check --only-binary :all: --constraint requirements-minimum.lock \
-	  $(TOOLS) 'pyarrow>=17'
-	.venv-minimum/bin/python -m pip install --quiet --disable-pip-version-check --constraint requirements-minimum.lock --editable .
-	.venv-minimum/bin/python -m pytest -q -p no:cacheprovider $(ROOMS)
+# Environments of their own; the plain one is not needed.
+MINIMUM ?= .venv-minimum
+NEWEST ?= .venv-newest
 
-newest: $(VENV)/.installed-dev  ## the same with the newest versions that there are, in .venv-newest (long)
-	$(PYTHON) -m venv .venv-newest
-	.venv-newest/bin/python -m pip install --quiet --disable-pip-version-check --upgrade $(TOOLS) --editable '.[parquet]'
-	.venv-newest/bin/python -m pytest -q -p no:cacheprovider $(ROOMS)
+minimum:  ## the tests of the rooms with the oldest versions allowed, in .venv-minimum (long)
+	$(PYTHON) -m venv --clear $(MINIMUM)
+	$(MINIMUM)/bin/python -m pip install --quiet --disable-pip-version-check --only-binary :all: --constraint requirements-minimum.lock \
+	  $(TOOLS) 'pyarrow>=17'
+	$(MINIMUM)/bin/python -m pip install --quiet --disable-pip-version-check --constraint requirements-minimum.lock --editable .
+	$(MINIMUM)/bin/python -m pytest -q -p no:cacheprovider $(ROOMS)
+
+newest:  ## the same with the newest versions that there are, in .venv-newest (long)
+	$(PYTHON) -m venv --clear $(NEWEST)
+	$(NEWEST)/bin/python -m pip install --quiet --disable-pip-version-check --upgrade $(TOOLS) --editable '.[parquet]'
+	$(NEWEST)/bin/python -m pytest -q -p no:cacheprovider $(ROOMS)
 
 audit: $(VENV)/.installed-dev  ## weaknesses on record for the locked versions; says "not run" where no service answers
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check 'pip-audit>=2.7'

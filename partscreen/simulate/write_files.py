@@ -15,6 +15,7 @@ from partscreen.quantities import ZERO_CELSIUS
 from partscreen.simulate.bench import Readings
 
 LABEL = "Invented data: made by partscreen's simulator for its demo. No real part, supplier or person is described."
+WRITTEN_BY = b"<Application>Microsoft Excel Compatible / Openpyxl 3.1.5</Application>"
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,12 +168,16 @@ def _write_text(path: Path, lines: Sequence[str], encoding: str) -> None:
 
 
 def _write_undated(path: Path, raw: bytes) -> None:
-    """Rewrite a workbook with one fixed date inside and out, so that the same content gives the same bytes."""
+    """Rewrite a workbook with one fixed date inside and out, and the release of the library that the shipped file was
+    made with, so that the same content gives the same bytes.
+    """
     with zipfile.ZipFile(io.BytesIO(raw)) as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
         for name in sorted(old.namelist()):
             content = old.read(name)
             if name == "docProps/core.xml":
                 content = re.sub(rb"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", b"2026-01-01T00:00:00Z", content)
+            if name == "docProps/app.xml":  # older releases of openpyxl name another application and no release
+                content = re.sub(rb"<Application>.*?</Application>", WRITTEN_BY, content)
             info = zipfile.ZipInfo(name, (2026, 1, 1, 0, 0, 0))
             info.compress_type = zipfile.ZIP_DEFLATED
             new.writestr(info, content)
