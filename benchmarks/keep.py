@@ -21,6 +21,8 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[1]
 KEPT = ROOT / "benchmarks" / "kept"
 
+FUZZED = ("text", "workbook", "json", "toml", "reading_string", "archive")  # doors of tests/fuzz
+
 # name -> arguments of `python`; what the command prints to standard output is kept
 COMMANDS: dict[str, tuple[str, ...]] = {
     "volume": ("-m", "benchmarks.volume"),
@@ -31,13 +33,15 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "report_size": ("-m", "benchmarks.report_size"),
     "page_jobs": ("-m", "benchmarks.page_jobs"),
     "page_speed": ("-m", "benchmarks.page_speed"),
-    "fuzz": ("-m", "benchmarks.fuzz_count"),
+    **{f"fuzz_{door}": ("-m", "benchmarks.fuzz_count", door) for door in FUZZED},
+    "minimum": ("-m", "benchmarks.versions", "minimum"),
+    "newest": ("-m", "benchmarks.versions", "newest"),
     "audit": ("-m", "tests.house.audit"),
     "tree": ("-m", "benchmarks.tree"),
 }
 
 
-ANSWERS = {"audit": (0, 3, 4)}  # exit codes that are an answer too
+ANSWERS = {"audit": (0, 3, 4), "minimum": (0, 1), "newest": (0, 1)}  # exit codes that are an answer too
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,6 +46,15 @@ class Point:
     more: tuple[str, ...] = ()  # pages of docs that tell more, what falls short among it
 
 
+SEARCHED = {
+    "text": "delimited text",
+    "workbook": "spreadsheet workbooks",
+    "json": "JSON",
+    "toml": "TOML",
+    "reading_string": "typed readings",
+    "archive": "copies and exports of a book",
+}
+
 POINTS: tuple[Point, ...] = (
     Point(
         "Volume",
@@ -73,7 +82,7 @@ POINTS: tuple[Point, ...] = (
         "Hostile and broken files",
         "No input makes a reader raise, eat memory or run on; each is told of. Found faults stay as tests.",
         (
-            Printed("Coverage-guided search", "fuzz"),
+            *(Printed(f"Coverage-guided search: {what}", f"fuzz_{door}") for door, what in SEARCHED.items()),
             Counted("Every reader, any input (hypothesis)", ("tests/properties",)),
             Counted("Limits of memory and time", ("tests/hostile",)),
             Counted("What a search found once, and its seeds", ("tests/fuzz",)),

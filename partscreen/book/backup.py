@@ -7,6 +7,7 @@ import stat
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,11 +15,12 @@ from sqlalchemy import Connection, Engine, Table, func, select
 
 from partscreen.book.chain import Head
 from partscreen.book.engine import make_engine, open_sqlite, reading, writing
-from partscreen.book.errors import explained, fault
+from partscreen.book.errors import BookError, explained, fault
 from partscreen.book.migrate import upgrade
 from partscreen.book.rows import head_of
 from partscreen.book.schema import blob, entry
 from partscreen.book.urls import Place
+from partscreen.errors import UnusableInput
 
 if TYPE_CHECKING:
     from partscreen.book.store import Book
@@ -42,8 +44,10 @@ def backup(engine: Engine, place: Place, path: Path) -> Head:
             return head_of(connection)
 
 
-def restore(path: Path, target: Place, opened: Callable[..., Book]) -> None:
-    """Verify the copy at `path` and bring its entries to `target`, an empty or missing book."""
+def restore(
+    path: Path, target: Place, opened: Callable[..., Book], look: Callable[[Book], None] | None = None
+) -> None:  # fmt: skip
+    """Verify the copy at `path`, let `look` refuse it, and bring its entries to `target`, an empty or missing book."""
     source = Place(str(path), path=path)
     if not path.is_file():
         raise fault(
@@ -54,11 +58,11 @@ def restore(path: Path, target: Place, opened: Callable[..., Book]) -> None:
         if target.own_folder:
             target.path.parent.mkdir(parents=True, exist_ok=True)
         with _new_file(target) as fresh:
-            _checked_copy(source, fresh, opened)
+            _checked_copy(source, fresh, opened, look)
         return
     with tempfile.TemporaryDirectory() as folder:  # the backup may be of an older version: its copy is brought up
         fresh = Path(folder) / "copy.sqlite"
-        _checked_copy(source, fresh, opened)
+        _checked_copy(source, fresh, opened, look)
         copy = make_engine(Place(str(path), path=fresh))
         with opened(target.url) as book, explained(target), reading(copy) as rows, writing(book._engine) as sink:
             if sink.scalar(select(func.count()).select_from(entry)):
@@ -66,11 +70,18 @@ def restore(path: Path, target: Place, opened: Callable[..., Book]) -> None:
             _copy_rows(rows, sink)
 
 
-def _checked_copy(source: Place, fresh: Path, opened: Callable[..., Book]) -> None:
+def _checked_copy(
+    source: Place, fresh: Path, opened: Callable[..., Book], look: Callable[[Book], None] | None
+) -> None:  # fmt: skip
     with explained(source):
         _copy_file(Path(str(source.path)), fresh)
-    with opened(fresh, create=False) as book:
-        told = book.verify()
+    try:
+        with opened(fresh, create=False) as book:
+            told = book.verify()
+            if look is not None and told.ok:
+                look(book)
+    except UnusableInput as error:  # a person knows the copy, and never saw the file beside the target
+        raise BookError([replace(problem, file=str(source)) for problem in error.problems]) from None
     if not told.ok:
         raise fault(
             source,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -24,18 +25,33 @@ def canonical_bytes(body: Mapping[str, Any]) -> bytes:
         raise ValueError(f"holds a broken character {text[error.start : error.start + 1]!r}") from None
 
 
-def parse(body: bytes) -> dict[str, Any]:
-    """The body as written.
+def parse(body: bytes | str) -> dict[str, Any]:
+    """The body as written; as text where another hand stored it so.
 
     Raises
     ------
     ValueError
-        The bytes are no JSON object.
+        The bytes are no JSON object, or one that `canonical_bytes` never writes: a figure that is not finite, a broken
+        character, brackets without end.
     """
-    parsed = json.loads(body.decode("utf-8"))  # the text form spares json a guess at the encoding
-    if not isinstance(parsed, dict):
-        raise ValueError("the body is no JSON object")
+    try:
+        # The text form spares json a guess at the encoding.
+        text = body if isinstance(body, str) else bytes(body).decode("utf-8")
+        parsed = json.loads(text, parse_constant=_not_finite)
+        if not isinstance(parsed, dict):
+            raise ValueError("the body is no JSON object")
+        if _ODD.search(text):
+            canonical_bytes(parsed)
+    except RecursionError:
+        raise ValueError("the body is nested too deep") from None
     return parsed
+
+
+_ODD = re.compile(r"[0-9][eE]\+?[0-9]{3}|\\u[dD]")  # what may be read as an infinity, or as half a character
+
+
+def _not_finite(text: str) -> Any:
+    raise ValueError(f"the body holds {text}, which is no figure")
 
 
 def _check(value: Any, where: str) -> None:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import json
 from datetime import date
-from typing import Any, Literal
+from typing import Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from partscreen.results import Disposition, Interval, LotAction, NotJudged, PartResult, Reason
 
@@ -161,6 +161,23 @@ class KeptReadings(Piece):
     points: dict[str, list[Any]] = {}
     spots: list[dict[str, Any]] = []
 
+    @model_validator(mode="after")
+    def _rows_are_whole(self) -> Self:
+        """Whoever reads the rows relies on it: every column as long as the others, every file among `files`."""
+        if self.points and (
+            len({len(column) for column in self.points.values()}) > 1
+            or not {"row", "run", "sweep", "session", "file"} <= self.points.keys()
+        ):
+            raise ValueError("the columns of the readings are not of one length, or one is missing")
+        if not {"quantity", "conditions", "session", "file", "row"} <= set.intersection(
+            *(set(spot) for spot in self.spots), {"quantity", "conditions", "session", "file", "row"}
+        ):
+            raise ValueError("a single reading lacks a field")
+        named = [*self.points.get("file", ()), *(spot["file"] for spot in self.spots)]
+        if not all(isinstance(file, int) and 0 <= file < len(self.files) for file in named):
+            raise ValueError("a reading is of a file that is not listed")
+        return self
+
 
 class PartKept(Placed):
     """One part judged in one run: the result, and the readings it was judged by."""
@@ -172,6 +189,16 @@ class PartKept(Placed):
     result: PartResult
     readings: KeptReadings
     versions: Versions
+
+    @model_validator(mode="after")
+    def _fit_is_whole(self) -> Self:
+        fit = self.result.fit
+        if fit is not None:
+            n = len(fit.names)
+            rows = fit.covariance if fit.covariance is not None else [[0.0] * n] * n
+            if {len(fit.theta), len(fit.prior_share), len(rows), *(len(row) for row in rows)} - {n}:
+                raise ValueError("the figures of the fit are not one a parameter")
+        return self
 
     def body(self) -> dict[str, Any]:
         """As of any payload; the result in full, for it has fields that are not known and must stand there."""

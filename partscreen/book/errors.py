@@ -100,7 +100,8 @@ def explained(place: Place) -> Iterator[None]:
     try:
         yield
     except Exception as error:
-        if not isinstance(error, SQLAlchemyError | sqlite3.Error) and not _is_psycopg(error):
+        known = isinstance(error, SQLAlchemyError | sqlite3.Error | UnicodeDecodeError) or _is_psycopg(error)
+        if not known:
             raise
         told = BookError([explain(error, place)])
     if told is not None:
@@ -109,6 +110,9 @@ def explained(place: Place) -> Iterator[None]:
 
 def explain(error: Exception, place: Place) -> Problem:
     """What a database's exception means for a person."""
+    if isinstance(error, UnicodeDecodeError):  # SQLite's own message quotes a name in the file that is no text
+        code, what, fix = _SQLITE[11]
+        return Problem(code, f"{what} (a name in it is no text)", fix, file=str(place))
     raw = error.orig if isinstance(error, DBAPIError) and error.orig is not None else error
     text = place.redact(" ".join(str(raw).split()))
     if APPEND_ONLY in text:

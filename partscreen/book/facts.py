@@ -48,13 +48,29 @@ def fact_of(entry: Entry) -> Fact:
     UnusableInput
         The entry is of a kind, or in a form, that this version does not know.
     """
+    return Fact(entry.seq, entry.kind, entry.recorded_at, _payload(entry.seq, entry.kind, entry.body), entry.seq)
+
+
+def _payload(seq: int, kind: str, body: dict[str, Any]) -> Payload:
     try:
-        payload = payload_of(entry.kind, entry.body)
+        return payload_of(kind, body)
     except (KeyError, ValidationError) as error:
-        what = f"entry {entry.seq} ({entry.kind}) is not in a form this version reads"
+        what = f"entry {seq} ({kind}) is not in a form this version reads"
         fix = "read the book with the version of partscreen that wrote it, or a newer one"
-        raise UnusableInput([Problem("BOOK_ENTRY", what, fix, f"book, entry {entry.seq}")]) from error
-    return Fact(entry.seq, entry.kind, entry.recorded_at, payload, entry.seq)
+        raise UnusableInput([Problem("BOOK_ENTRY", what, fix, f"book, entry {seq}")]) from error
+
+
+def refuse_unreadable(book: Book) -> None:
+    """Look at the form of every entry, corrections and what they put right among them.
+
+    Raises
+    ------
+    UnusableInput
+        BOOK_ENTRY: the first entry that this version cannot read.
+    """
+    Facts(book)
+    for entry in book.entries():
+        fact_of(entry)
 
 
 class Facts:
@@ -74,7 +90,7 @@ class Facts:
             self.reading_corrections.append((fact.seq, correction))
             return
         root, older = self._root(correction.supersedes)
-        payload = payload_of(correction.of_kind, correction.corrected)
+        payload = _payload(fact.seq, correction.of_kind, correction.corrected)
         made = Fact(fact.seq, correction.of_kind, fact.recorded_at, payload, root, (*older, correction.supersedes))
         self._newest[root] = made
         self._moved = [one for one in self._moved if one.first != root] + [made]

@@ -10,7 +10,8 @@ from partscreen.book.errors import fault
 from partscreen.book.schema import FORMAT
 from partscreen.book.urls import Place
 
-NEWEST = "0001"  # the head of migrations/versions; a test holds the two together
+KNOWN = ("0001",)  # the steps in migrations/versions, oldest first; a test holds the two together
+NEWEST = KNOWN[-1]
 
 
 def version_of(connection: Connection, place: Place) -> str | None:
@@ -36,6 +37,8 @@ def version_of(connection: Connection, place: Place) -> str | None:
             f"a newer version of partscreen wrote this book (its form is {found}, this program knows up to {NEWEST})",
             "update partscreen (pip install --upgrade partscreen); the book was not touched",
         )
+    if found not in KNOWN:
+        raise _no_book(place)
     return found
 
 

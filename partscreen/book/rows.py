@@ -11,6 +11,7 @@ from sqlalchemy import ColumnElement, Connection, Select, select
 from partscreen.book.canonical import parse
 from partscreen.book.chain import GENESIS, Head
 from partscreen.book.schema import entry
+from partscreen.errors import Problem, UnusableInput
 
 PAGE = 500  # entries read in one short transaction, so that a slow reader never blocks a writer
 
@@ -46,8 +47,20 @@ class Entry:
 
 
 def from_row(row: Sequence[Any], *, known: bool = False) -> Entry:
-    """An entry from the columns `_SHOWN`."""
-    return Entry(int(row[0]), row[1], row[2], parse(bytes(row[3])), row[4], row[5], known)
+    """An entry from the columns `_SHOWN`.
+
+    Raises
+    ------
+    UnusableInput
+        BOOK_ENTRY: its body was damaged.
+    """
+    try:
+        body = parse(row[3])
+    except ValueError as error:
+        fix = "see what else is damaged (partscreen book verify), and restore the last backup"
+        what = f"entry {row[0]} cannot be read: {error}"
+        raise UnusableInput([Problem("BOOK_ENTRY", what, fix, f"book, entry {row[0]}")]) from None
+    return Entry(int(row[0]), row[1], row[2], body, row[4], row[5], known)
 
 
 def one_entry(connection: Connection, seq: int) -> Entry | None:

@@ -20,8 +20,9 @@ class Standing:
     """How a part stands.
 
     disposition : what holds now; original : by the readings. code, evidence : of the newest judgement. judged : its
-    entry (of the part, else of the lot). older : judgements it replaced. override, approved_by, refused_by : of the
-    newest override. stale : the override was made on an earlier judgement. quarantine : place; None: none.
+    entry (of the part, else of the lot; 0: never judged). older : judgements it replaced. override, approved_by,
+    refused_by : of the newest override. stale : the override was made on an earlier judgement. quarantine : place;
+    None: none.
     """
 
     part: str
@@ -41,8 +42,10 @@ class Standing:
 
 
 def standing_of(facts: Facts, ref: PartRef) -> Standing:
-    """How one part of the book stands."""
+    """How one part of the book stands; an entry may name a part that was never judged: nothing is known of it then."""
     judged = facts.find("part", **ref.keys)
+    if not judged:
+        return Standing(ref.part, None, None, 0, quarantine=quarantine_of(facts, ref.supplier, ref.lot).of(ref.part))
     newest = judged[-1]
     result = newest.of(PartKept).result
     base = Standing(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import closing
 from pathlib import Path
 from types import MappingProxyType, TracebackType
@@ -200,15 +200,19 @@ class Book:
         return backup.backup(self._engine, self.place, Path(path))
 
     @classmethod
-    def restore(cls, path: str | Path, where: str | Path | None = None) -> Self:
+    def restore(
+        cls, path: str | Path, where: str | Path | None = None, *, look: Callable[[Book], None] | None = None
+    ) -> Self:
         """Verify the copy at `path` and make a book of it at `where`, which must be empty or not there.
+
+        `look`: looks into the copy once it is verified; what it raises refuses the copy.
 
         Raises
         ------
         BookError
             BOOK_EXISTS: there is a book already. BACKUP_DAMAGED: the copy does not verify.
         """
-        backup.restore(Path(path), find_place(where), cls.open)
+        backup.restore(Path(path), find_place(where), cls.open, look)
         return cls.open(where, create=False)
 
 

@@ -79,6 +79,7 @@ def verify(engine: Engine, place: Place, head: str | None = None) -> Verificatio
     with explained(place):
         with reading(engine) as connection:
             _database(connection, out)
+            _cells(connection, place)
         for page in _entry_pages(engine):
             uses: list[tuple[int, BlobUse]] = []
             for row in page:
@@ -166,7 +167,34 @@ def _check_blob(engine: Engine, row: Row[Any], out: _Findings) -> None:
 
 def _was_erased(connection: Connection, sha256: str) -> bool:
     tombstones = connection.execute(select(entry.c.body).where(entry.c.kind == ERASED))
-    return any(parse(bytes(body)).get("sha256") == sha256 for (body,) in tombstones)
+    return any(_says(body, sha256) for (body,) in tombstones)
+
+
+def _says(body: bytes | str, sha256: str) -> bool:
+    try:
+        return parse(body).get("sha256") == sha256
+    except ValueError:
+        return False  # told of with its entry
+
+
+_KINDS_OF_CELLS = (
+    "SELECT 'entry ' || seq FROM entry WHERE typeof(body) NOT IN ('blob', 'text') OR typeof(kind) <> 'text' "
+    "OR typeof(recorded_at) <> 'text' OR typeof(prev_hash) <> 'text' OR typeof(hash) <> 'text' LIMIT 1",
+    "SELECT 'a file or photo' FROM blob WHERE typeof(sha256) <> 'text' OR typeof(size) <> 'integer' "
+    "OR typeof(content) NOT IN ('blob', 'text', 'null') OR typeof(media_type) <> 'text' LIMIT 1",
+)
+
+
+def _cells(connection: Connection, place: Place) -> None:
+    """SQLite keeps any kind of value in any column; another kind than the book writes cannot be read at all."""
+    if connection.dialect.name != "sqlite":
+        return
+    for query in _KINDS_OF_CELLS:
+        found = connection.scalar(text(query))
+        if found is not None:
+            what = f"the file is damaged: {found} holds another kind of value than the book writes"
+            fix = "keep it as it is, and restore the last backup (`partscreen book restore`)"
+            raise fault(place, "BOOK_CORRUPT", what, fix)
 
 
 def _database(connection: Connection, out: _Findings) -> None:

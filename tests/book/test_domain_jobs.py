@@ -4,11 +4,13 @@ from datetime import date
 
 import pytest
 
-from partscreen.book.entries import BiasKept, OutcomeKept
+from partscreen.book.entries import BiasKept, CorrectionKept, OutcomeKept
 from partscreen.book.facts import Facts
+from partscreen.book.job_shown import job_in_full
 from partscreen.book.jobs import bias_drafts, fitted_draft, outcome_drafts, whereabouts
 from partscreen.book.show import show_job, show_part, where_lot
 from partscreen.book.standing import standings_of_lot
+from partscreen.book.store import Draft
 from partscreen.errors import UnusableInput
 from tests.book.domain_runs import lot, part, record_bag, write
 
@@ -47,6 +49,19 @@ def test_job_that_is_misspelt_is_told_with_close_names(stage):
         became(stage, "passed_soak", job="halls")
     with pytest.raises(UnusableInput, match="positions are Q1, Q2"):
         became(stage, "passed_soak", job="hall", position="Q9")
+
+
+def test_job_with_a_part_that_was_never_judged_is_shown_all_the_same(stage):
+    (first, *_) = stage.find("fitted")
+    corrected = {**first.payload.body(), "part": "T99"}
+    kept = CorrectionKept(
+        supersedes=first.first, of_kind="fitted", reason="the sticker said T99", on=DAY, corrected=corrected
+    )
+    facts = write(stage.book, Draft("correction", kept.body()))
+    found = {one.part: one.disposition for one in job_in_full(facts, "hall", today=DAY).places}
+    assert found["T99"] is None
+    assert found["T2"] is not None
+    assert {one.part for one in show_job(facts, "hall").parts} == {"T2", "T99"}
 
 
 def test_part_sits_in_one_place_and_a_place_holds_one_part(stage):

@@ -34,6 +34,7 @@ from partscreen.stage.read import load_stage
 from partscreen.stage.texts import read_figure, read_fuse
 from partscreen.workflow.after.plan_history import read_history
 from partscreen.workflow.saved import load_matching, load_screening
+from tests.fuzz.archive import restored
 
 FOLDER = tempfile.mkdtemp(prefix="doors-", dir="/dev/shm" if os.path.isdir("/dev/shm") else None)
 PARTS = 3  # of the workbook's pieces that a door may replace
@@ -234,10 +235,17 @@ def reading_string(data: bytes) -> None:
         STRINGS[data[0] % len(STRINGS)](data[1:].decode("utf-8", "surrogateescape"))
 
 
+def archive(data: bytes) -> None:
+    """A copy of a bench book: restored and asked, or refused."""
+    if data:
+        restored(data, told)
+
+
 DOORS: dict[str, Callable[[bytes], None]] = {
     "text": text,
     "workbook": workbook,
     "json": json,
     "toml": toml,
     "reading_string": reading_string,
+    "archive": archive,
 }

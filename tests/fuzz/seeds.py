@@ -8,6 +8,7 @@ import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 
+from tests.fuzz.archive import SOUND
 from tests.fuzz.doors import XLSX_PIECES
 from tests.readings.one_lot import long_rows, ods, ods_cell, wide_rows
 
@@ -18,7 +19,8 @@ SHORT = 4000  # bytes of a seed taken from a long file
 
 def seeds(door: str) -> Iterator[bytes]:
     """Seeds of a door."""
-    yield from {"text": _text, "workbook": _workbook, "json": _json, "toml": _toml, "reading_string": _strings}[door]()
+    found = {"text": _text, "workbook": _workbook, "json": _json, "toml": _toml, "reading_string": _strings}
+    yield from (found | {"archive": _copies})[door]()
 
 
 def _text() -> Iterator[bytes]:
@@ -69,6 +71,23 @@ def _strings() -> Iterator[bytes]:
         yield bytes([number]) + one.encode()
 
 
+def _copies() -> Iterator[bytes]:
+    sound = SOUND.read_bytes()
+    yield b"\x00" + sound
+    yield b"\x00" + sound[: len(sound) // 2]
+    yield b"\x00" + b"no book\n" * 100
+    for place, said in ((20, b"\x00\x00"), (0, b"SQLite"), (len(sound) // 2, b"x"), (60, b"PSBB"), (18, b"\x02\x02")):
+        yield b"\x01" + place.to_bytes(3, "big") + bytes([len(said)]) + said
+    kinds: dict[str, bytes] = {}
+    for one in json.loads(SOUND.with_suffix(".json").read_text(encoding="utf-8")):
+        line = one["kind"].encode() + b" " + json.dumps(one["body"], ensure_ascii=False).encode()
+        kinds.setdefault(one["kind"], line)
+    short = [line for line in kinds.values() if len(line) < SHORT]
+    yield b"\x02" + b"\n".join(kinds.values())
+    yield b"\x02" + b"\n".join(short)
+    yield from (b"\x02" + line for line in kinds.values())
+
+
 WORDS: dict[str, tuple[str, ...]] = {
     "text": ("part", "lot", "ic [A]", "Ic (mA)", "vce", "vbe", "hfe", "quantity", "value", "unit", "conditions",
              "control", "time", "pulse", "case_temp", "C_BE", "nF", "@", "VCE(sat)", '"', ";", "\t", "#",
@@ -83,4 +102,8 @@ WORDS: dict[str, tuple[str, ...]] = {
                  "A1048576", "XFD1", "<!DOCTYPE", "<!ENTITY", "&#0;", "1e999"),
     "reading_string": ("C_BE", "C_CB", "hFE", "VBE", "VCE(sat)", "ICBO", "@", "VCB=", "IC=", "f=", "base=", "pF", "nF",
                        "MHz", "mA", "degC", "-", "1,234", "e400", "**", "^", "/", "count=", "type=", "=T1-T9", "²"),
+    "archive": ('"part":"', '"lot":"', '"supplier":', '"job":', '"supersedes":1', '"content_key":', '"blobs":[',
+                '"sha256":', '"schema":1', '"corrected":{', '"of_kind":', '"on":"2026-11-20"', "\nfitted {", "\nlot {",
+                "\npart {", "\nscreening {", "\ncorrection {", "\nerased {", "NaN", "1e400", "\\ud800", "null", "[[[[",
+                "CREATE TABLE", "SQLite format 3", "entry_no_change", "0001", "alembic_version"),
 }  # fmt: skip

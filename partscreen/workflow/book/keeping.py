@@ -142,9 +142,16 @@ def backup_book(to: Path, where: str | None = None) -> Recorded:
 
 
 def restore_book(copy: Path, where: str | None = None) -> Recorded:
-    """Make a book of a copy, where there is none yet; the copy is verified first."""
+    """Make a book of a copy, where there is none yet; the copy is verified first, and every entry must be readable.
+
+    Raises
+    ------
+    UnusableInput
+        There is a book already, or the copy is damaged; nothing was written then.
+    """
+    from partscreen.book.facts import refuse_unreadable
     from partscreen.book.store import Book
 
-    with Book.restore(copy, where) as book:
+    with Book.restore(copy, where, look=refuse_unreadable) as book:
         head = book.head()
         return Recorded(book=str(book.place), entries=head.seq, head=head.hash)
