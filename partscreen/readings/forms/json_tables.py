@@ -45,11 +45,12 @@ def read_json_tables(
         _check_size(len(header), len(rows))
     except _Refused as error:
         return [], [Problem(error.code, error.what, error.fix, file)]
+    # Before any message quotes them: half a character cannot be written anywhere.
+    header, units, ignored = ([_whole(name) for name in names] for names in (header, units, ignored))
     if not test(header):
         what = f"none of the names is known: {', '.join(header[:20])}"
         fix = "name the columns (part, ic [A], ib [A], vce [V], vbe [V], hfe, ...), or write a column map"
         return [], [Problem("NO_HEADER", what, fix, file)]
-    header = [_whole(name) for name in header]
     table = Table(file, header, units or [""] * len(header), [], [], 0, encoding=WORKBOOK, ignored=ignored)
     table.unit_row = 1 if units else 0
     table.form = "JSON"
