@@ -2,10 +2,19 @@
 
 from itertools import pairwise
 
+import numpy as np
 import pytest
 
-from partscreen.lots.plan_answer import Frame, answer_given, answer_size, answer_two_point, common_remarks, curve
-from partscreen.lots.plan_more import _at, _holds_until, _lines, _sequence_sentence
+from partscreen.lots.plan_answer import (
+    LARGEST_EXACT_LOT,
+    Frame,
+    answer_given,
+    answer_size,
+    answer_two_point,
+    common_remarks,
+    curve,
+)
+from partscreen.lots.plan_more import _at, _holds_until, _lines, _sequence_sentence, answer_sequential
 from partscreen.lots.readings_power import ReadingsPower
 from partscreen.lots.sequential import SequentialPlan
 
@@ -85,3 +94,19 @@ def test_points_of_a_printed_curve_are_those_of_the_plan():
     assert large[0].bad_in_lot is None
     assert large[0].accepted == 1.0
     assert large[30].accepted == pytest.approx((1 - large[30].share) ** 5)
+
+
+@pytest.mark.parametrize("lot_size", [40, LARGEST_EXACT_LOT + 1, None])
+def test_chances_of_testing_part_by_part_are_those_of_the_lot_at_hand(lot_size):
+    # A lot of 40 is drawn from without replacement; one of thousands, or of no stated size, as from an endless one.
+    told = answer_sequential(Frame("v", {}, lot_size=lot_size, readings=ReadingsPower()), 0.05, 0.30)
+    plan = SequentialPlan(0.05, 0.30, last=lot_size if lot_size == 40 else None)
+    rng = np.random.default_rng(6)
+    for risk, wanted in zip(told.risks, ("refuse", "accept"), strict=True):
+        n = 1200
+        if lot_size == 40:
+            bad = np.argsort(rng.random((n, 40)), axis=1) < round(risk.share * 40)
+        else:
+            bad = rng.random((n, plan.end)) < risk.share
+        hits = sum(plan.decide(["fail" if x else "pass" for x in row])[0] == wanted for row in bad)
+        assert hits / n == pytest.approx(risk.chance, abs=4 * (risk.chance * (1 - risk.chance) / n) ** 0.5)
