@@ -1,4 +1,8 @@
-"""What the verdicts come to: results.tsv (each mutant tried) and figures.json (shares, with their interval)."""
+"""What the verdicts come to: results.tsv (each mutant tried) and figures.json (shares, with their interval).
+
+Under "fresh" in figures.json stand the samples of mutants never tried before, the last first, by their first verdicts:
+the unbiased figures. The share of all tried has gone up by tests written for those that survived.
+"""
 
 from __future__ import annotations
 
@@ -10,6 +14,7 @@ from collections.abc import Iterable
 from datetime import UTC, datetime
 from pathlib import Path
 
+from tests.mutants import fresh
 from tests.mutants.operators import Mutant
 from tests.mutants.rooms import ROOMS, room_of
 
@@ -47,6 +52,41 @@ def share_killed(rooms: dict[str, dict]) -> tuple[float, float, float]:
     return share, max(share - half, 0.0), min(share + half, 1.0)
 
 
+def interval(killed: int, tried: int) -> tuple[float, float]:
+    """95 % interval of one room's share (E. B. Wilson, J. Am. Stat. Assoc. 22, 1927, 209-212)."""
+    z2, own = 1.959964**2, killed / tried
+    middle, half = own + z2 / (2 * tried), math.sqrt(z2 * (own * (1 - own) + z2 / (4 * tried)) / tried)
+    return (middle - half) / (1 + z2 / tried), (middle + half) / (1 + z2 / tried)
+
+
+def fresh_figures(mutants: list[Mutant]) -> list[dict]:
+    """Of each sample of mutants never tried before, the last first. Rooms weigh as all their mutants."""
+    out = []
+    for seed, rows in reversed(fresh.kept().items()):
+        of = {room: [m for m in mutants if room_of(m.module) == room] for room in ROOMS}
+        rooms = {}
+        for room, mine in of.items():
+            one = counts(mine, rows)
+            if one["tried"] < 2:
+                break
+            low, high = interval(one["killed"], one["tried"])
+            rooms[room] = one | {"interval_95": [round(low, 4), round(high, 4)]}
+        else:
+            share, low, high = share_killed(rooms)
+            out.append(
+                {
+                    "seed": seed,
+                    "date": max(row["date"] for row in rows.values()),
+                    "tried": sum(room["tried"] for room in rooms.values()),
+                    "killed": sum(room["killed"] for room in rooms.values()),
+                    "share_killed": round(share, 4),
+                    "interval_95": [round(low, 4), round(high, 4)],
+                    "rooms": rooms,
+                }
+            )
+    return out
+
+
 def write(mutants: list[Mutant], verdicts: dict[str, dict]) -> str:
     """Write both files; returns a line to print."""
     mutants = sorted(mutants, key=lambda mutant: mutant.key)
@@ -67,6 +107,7 @@ def write(mutants: list[Mutant], verdicts: dict[str, dict]) -> str:
         **counts(mutants, verdicts),
         "share_killed": round(share, 4),
         "interval_95": [round(low, 4), round(high, 4)],
+        "fresh": fresh_figures(mutants),
         "rooms": rooms,
         "modules": {
             module: counts([m for m in mutants if m.module == module], verdicts)
@@ -78,10 +119,16 @@ def write(mutants: list[Mutant], verdicts: dict[str, dict]) -> str:
     return f"{100 * share:.1f} % ({100 * low:.1f} to {100 * high:.1f} %) of {of} {len(mutants)} mutants killed"
 
 
+def on_record() -> dict[str, dict[str, str]]:
+    """Verdicts of results.tsv by mutant."""
+    with RESULTS.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file, delimiter="\t"))
+    return {row["mutant"]: {"state": row["state"], "by": row["noticed by"]} for row in rows}
+
+
 def survivors() -> set[str]:
     """Mutants on record that no test noticed."""
-    with RESULTS.open(encoding="utf-8", newline="") as file:
-        return {row["mutant"] for row in csv.DictReader(file, delimiter="\t") if row["state"] == "survived"}
+    return {key for key, row in on_record().items() if row["state"] == "survived"}
 
 
 def explained() -> dict[str, tuple[str, str]]:

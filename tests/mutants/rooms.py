@@ -20,9 +20,9 @@ ROOMS: dict[str, tuple[str, ...]] = {
     "chain": tuple(f"partscreen/book/{name}.py" for name in ("chain", "canonical", "verify")),
 }
 
-# Tests that notice, in groups that are recorded at the same time. Tests of speed notice the weather too: left out.
-_FIRST = "conformance judge_limits evidence_engine evidence_bad_input next_measurement single"
-_SECOND = "screen lot_view naming observations observe stress sub_lots advice"
+# Tests that notice, in groups that are recorded at the same time.
+_FIRST = "conformance judge_limits evidence_engine evidence_bad_input next_measurement single evidence_speed"
+_SECOND = "screen lot_view naming observations observe stress sub_lots advice outlier_model"
 _LOTS = "draw action plan_costs plan_intervals plan_risks plan_tables"
 _OUTSIDE = "sampling_curves sampling_intervals sampling_sequential sampling_tables conformance"
 
@@ -33,20 +33,21 @@ def _files(folder: str, names: str) -> tuple[str, ...]:
 
 GROUPS: tuple[tuple[str, ...], ...] = (
     _files("screening", _FIRST),
-    _files("screening", _SECOND),
+    _files("screening", _SECOND) + _files("metamorphic", "judgement") + _files("repeatability", "frozen_answers"),
     _files("lots", _LOTS) + _files("outside", _OUTSIDE) + _files("book", "core_verify core_store"),
     _files("lots", "plan_command action_in_results") + _files("screening", "wiring"),
     _files("lots", "plan_edges plan_answers")
-    + _files("screening", "disposition limit_edges limit_findings evidence_pieces")
+    + _files("screening", "disposition limit_edges limit_findings limit_values findings_of_evidence")
+    + _files("screening", "evidence_pieces evidence_forms evidence_lots evidence_settling")
     + _files("book", "core_chain"),
 )
 
 # Room -> the tests that look at it closest: they come first.
 NEAREST: dict[str, tuple[str, ...]] = {
-    "limits": _files("screening", "limit_edges limit_findings judge_limits conformance")
+    "limits": _files("screening", "limit_edges limit_values limit_findings judge_limits conformance")
     + _files("outside", "conformance"),
-    "evidence": _files("screening", "evidence_pieces evidence_engine"),
-    "disposition": _files("screening", "disposition limit_findings wiring observations"),
+    "evidence": _files("screening", "evidence_pieces evidence_forms evidence_lots evidence_settling evidence_engine"),
+    "disposition": _files("screening", "disposition limit_findings findings_of_evidence wiring observations"),
     "sampling": _files("lots", "plan_edges plan_answers plan_tables plan_intervals plan_risks"),
     "chain": _files("book", "core_chain core_verify"),
 }
@@ -63,6 +64,6 @@ def room_of(name: str) -> str:
     return next(room for room in ROOMS if HOUSE / name in modules(room))
 
 
-def order(key: str) -> str:
+def order(key: str, seed: int = 8) -> str:
     """Sorting by this shuffles mutants the same way every time, and keeps doing so while others come and go."""
-    return hashlib.sha256(f"8:{key}".encode()).hexdigest()
+    return hashlib.sha256(f"{seed}:{key}".encode()).hexdigest()
