@@ -65,6 +65,7 @@ quality: $(VENV)/.installed-dev  ## measure what docs/quality.md tells, keep it,
 	$(BIN)/python -m benchmarks.suite --coverage
 	$(BIN)/python -m benchmarks.suite
 	$(BIN)/python -m benchmarks.keep --all
+	$(MAKE) minimum newest
 	$(BIN)/python -m benchmarks.quality
 
 long: $(VENV)/.installed-dev fuzz mutants  ## the tests that take minutes, and the search for inputs that break a parser
@@ -80,26 +81,26 @@ fuzz: $(VENV)/.installed-dev  ## coverage-guided search, each parser for FUZZ_SE
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check 'atheris>=3.0'
 	for door in $(FUZZED); do $(BIN)/python -m tests.fuzz.run $$door --seconds $(FUZZ_SECONDS) || exit 1; done
 
-# Tests that older and newer libraries could change the answer of; the browser, the pages and the studies are left to `make test`.
-ROOMS := tests/test_quantities.py tests/test_whole_files.py $(addprefix tests/,reference simulate device readings screening matching \
-  stage lots report book page cli)
+# What the tests of the rooms ask for. ROOMS: some folders of tests/ (benchmarks/versions.py has them all).
 TOOLS := 'pytest>=8' 'hypothesis>=6.100' 'zxing-cpp>=2.2' 'pexpect>=4.9' 'httpx2>=2.0' 'jsonschema>=4.20' 'hatchling>=1.25'
-
-# Environments of their own; the plain one is not needed.
 MINIMUM ?= .venv-minimum
 NEWEST ?= .venv-newest
+ROOMS ?=
 
-minimum:  ## the tests of the rooms with the oldest versions allowed, in .venv-minimum (long)
+$(MINIMUM)/.installed: pyproject.toml requirements-minimum.lock
 	$(PYTHON) -m venv --clear $(MINIMUM)
 	$(MINIMUM)/bin/python -m pip install --quiet --disable-pip-version-check --only-binary :all: --constraint requirements-minimum.lock \
 	  $(TOOLS) 'pyarrow>=17'
 	$(MINIMUM)/bin/python -m pip install --quiet --disable-pip-version-check --constraint requirements-minimum.lock --editable .
-	$(MINIMUM)/bin/python -m pytest -q -p no:cacheprovider $(ROOMS)
+	touch $@
 
-newest:  ## the same with the newest versions that there are, in .venv-newest (long)
-	$(PYTHON) -m venv --clear $(NEWEST)
-	$(NEWEST)/bin/python -m pip install --quiet --disable-pip-version-check --upgrade $(TOOLS) --editable '.[parquet]'
-	$(NEWEST)/bin/python -m pytest -q -p no:cacheprovider $(ROOMS)
+minimum: $(MINIMUM)/.installed  ## the tests of the rooms with the oldest versions allowed, in .venv-minimum; the counts are kept (long)
+	$(MINIMUM)/bin/python -m benchmarks.versions minimum $(ROOMS)
+
+newest:  ## the same with the newest versions that there are today, in .venv-newest (long)
+	$(PYTHON) -m venv $(NEWEST)
+	$(NEWEST)/bin/python -m pip install --quiet --disable-pip-version-check --upgrade --upgrade-strategy eager $(TOOLS) --editable '.[parquet]'
+	$(NEWEST)/bin/python -m benchmarks.versions newest $(ROOMS)
 
 audit: $(VENV)/.installed-dev  ## weaknesses on record for the locked versions; says "not run" where no service answers
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check 'pip-audit>=2.7'

@@ -34,14 +34,12 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "page_jobs": ("-m", "benchmarks.page_jobs"),
     "page_speed": ("-m", "benchmarks.page_speed"),
     **{f"fuzz_{door}": ("-m", "benchmarks.fuzz_count", door) for door in FUZZED},
-    "minimum": ("-m", "benchmarks.versions", "minimum"),
-    "newest": ("-m", "benchmarks.versions", "newest"),
     "audit": ("-m", "tests.house.audit"),
     "tree": ("-m", "benchmarks.tree"),
 }
 
 
-ANSWERS = {"audit": (0, 3, 4), "minimum": (0, 1), "newest": (0, 1)}  # exit codes that are an answer too
+ANSWERS = {"audit": (0, 3, 4)}  # exit codes that are an answer too
 
 
 @dataclass(frozen=True, slots=True)

@@ -53,16 +53,26 @@ def run_folder(folder: str, coverage: bool) -> int:
 
 def keep_folder(folder: str, clock: Path, began: str, load: tuple[float, float], coverage: bool) -> None:
     """Lay the lines of the clock down as the figures of a folder."""
-    took = [json.loads(line) for line in clock.read_text(encoding="utf-8").splitlines()]
+    path = KEPT / "suite.json"
+    found = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
+    found[folder] = {**figures(read_clock(clock), began, load), "coverage_on": coverage}
+    _write(path, dict(sorted(found.items())))
+
+
+def read_clock(clock: Path) -> list[dict[str, Any]]:
+    """The lines of a clock (benchmarks/clock.py); none if no test was run."""
+    lines = clock.read_text(encoding="utf-8").splitlines() if clock.exists() else []
+    return [json.loads(line) for line in lines]
+
+
+def figures(took: list[dict[str, Any]], began: str, load: tuple[float, float]) -> dict[str, Any]:
+    """What the tests of a folder come to: outcomes file by file, seconds, and the tests that are slow."""
     files: dict[str, Counter[str]] = {}
     for one in took:
         files.setdefault(one["test"].partition("::")[0], Counter())[one["outcome"]] += 1
-    path = KEPT / "suite.json"
-    found = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
-    found[folder] = {
+    return {
         "began": began,
         "load": [round(value, 1) for value in load],
-        "coverage_on": coverage,
         "wall": round(sum(one["wall"] for one in took), 1),
         "processor": round(sum(one["processor"] for one in took), 1),
         "files": {name: dict(sorted(counts.items())) for name, counts in sorted(files.items())},
@@ -72,7 +82,6 @@ def keep_folder(folder: str, clock: Path, began: str, load: tuple[float, float],
             if one["processor"] >= SLOW
         },
     }
-    _write(path, dict(sorted(found.items())))
 
 
 def tell_coverage() -> dict[str, Any]:
