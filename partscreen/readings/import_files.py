@@ -134,7 +134,7 @@ def read_files(
         close_draft(builder, draft)
         drafts.append(draft)
     _say_sittings(builder, drafts)
-    two_lots = find_parts_in_two_lots(builder, {draft.name: draft.first_rows for draft in drafts})
+    two_lots = find_parts_in_two_lots(builder, drafts)
     markings = settle_markings(builder)
     for draft in drafts:
         problems = [

@@ -115,7 +115,7 @@ class PartCondition:
 class Batch:
     """All readings of one run of the program.
 
-    Parts are numbered 0..n_parts-1; `part_names`, `part_lot` and `part_session` have that length.
+    Parts are numbered 0..n_parts-1; `part_names` and `part_lot` have that length.
     `quality` and `condition` are keyed by part number.
     """
 

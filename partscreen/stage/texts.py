@@ -100,9 +100,10 @@ def _crest(text: object) -> float:
     """Crest factor as a ratio of peak to rms; "12 dB" or "4"."""
     if isinstance(text, str) and text.strip().lower().endswith("db"):
         found = read_cell(text.strip()[:-2], MIXED)
-        value = math.nan if isinstance(found, BadCell) else 10.0 ** (found[0] / 20.0)
+        # Far beyond any crest factor, and a figure of any length can still be worked out.
+        value = math.nan if isinstance(found, BadCell) else 10.0 ** (min(found[0], 100.0) / 20.0)
     elif isinstance(text, int | float) and not isinstance(text, bool):
-        value = float(text)
+        value = float(min(text, 1000))
     else:
         value = math.nan
     if not 1.0 <= value <= 100.0:

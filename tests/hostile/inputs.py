@@ -210,9 +210,18 @@ SAVED = (
     Hostile("answers", lambda: b"[" * 100_000 + b"\n", "ANSWERS", 5, 300, "answers"),
     Hostile("answers2", lambda: b"[1, 2]\n", "ANSWERS", 5, 300, "answers"),
 )  # fmt: skip
-WHOLE = (  # files as large as a reader takes
-    Hostile("rows.csv", lambda: HEAD.encode() + b"T1,1,9\n" * 3_990_000, "DUPLICATE_PART", 100, 2500, long=True),
+WHOLE = (  # files as large as a reader takes; rows of one part alone are a recording, and no mistake
+    Hostile(
+        "rows.csv", lambda: HEAD.encode() + b"T1,1,9\nT2,1,9\n" * 1_995_000, "DUPLICATE_PART", 100, 2500, long=True
+    ),
     Hostile("parts.csv", lambda: _rows(lambda i: f"T{i};1;9\n", 3_990_000), None, 110, 3000, long=True),
-    Hostile("quoted.csv", lambda: HEAD.encode() + b'"T""1",1,9\n' * 3_990_000, "DUPLICATE_PART", 110, 3000, long=True),
+    Hostile(
+        "quoted.csv",
+        lambda: HEAD.encode() + b'"T""1",1,9\nT2,1,9\n' * 1_995_000,
+        "DUPLICATE_PART",
+        110,
+        3000,
+        long=True,
+    ),
 )
 EVERY = (*TEXTS, *JSONS, *BINARIES, *SETTINGS, *SAVED, *WHOLE)

@@ -115,6 +115,12 @@ def test_minimum_impedance_above_the_nominal_one_is_refused(tmp_path):
     assert "exchanged" in found.what + found.fix
 
 
+@pytest.mark.parametrize("said", ['"999999 dB"', '"1e300 dB"', "1" + "0" * 400, "nan", "0.5"])
+def test_a_crest_factor_beyond_any_programme_is_refused(tmp_path, said):
+    (problem,) = problems_of(tmp_path, HEAD + f"[programme]\ncrest_factor = {said}\n")
+    assert "crest factor" in problem.what
+
+
 def test_parts_for_places_are_one_a_place(tmp_path):
     (few,) = problems_of(tmp_path, HEAD + 'npn_parts = ["A"]\n')
     assert "1 part(s) for 2 place(s)" in few.what

@@ -51,9 +51,8 @@ def add_table(builder: Builder, draft: FileDraft, data: Interpreted) -> None:
         draft.shares_sitting = "session" not in data.uses
     labels = data.texts.get("session") or [sitting] * data.n
     sessions = builder.session_codes([label or sitting for label in labels])
-    for i in places[np.unique(codes[places], return_index=True)[1]]:
-        draft.first_rows.setdefault((lots[i], parts[i]), int(data.row[i]))
-        builder.part_session.setdefault(int(codes[i]), int(sessions[i]))
+    first = places[np.unique(codes[places], return_index=True)[1]]
+    draft.first_rows.append((codes[first], np.asarray(data.row, dtype=np.int64)[first]))
     draft.told_apart |= "run" in data.uses or "time" in data.uses
     control = _flags(draft, data, "control")
     spot_text = data.texts.get("quantity") or [""] * data.n

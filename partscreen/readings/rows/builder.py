@@ -52,7 +52,6 @@ class Builder:
     type_name: str | None = None
     lots: dict[str, int] = field(default_factory=dict)
     parts: dict[tuple[str, str], int] = field(default_factory=dict)
-    part_session: dict[int, int] = field(default_factory=dict)
     sessions: dict[str, int] = field(default_factory=dict)
     blocks: list[Block] = field(default_factory=list)
     spots: list[SpotRow] = field(default_factory=list)
@@ -103,9 +102,6 @@ class Builder:
         date_codes, unknown = settled_codes(self.date_codes, self.lot_rows, self.parts, self.lots)
         self.notices += unknown
         names = tuple(part for _, part in self.parts)
-        session = np.zeros(len(names), dtype=np.int64)
-        for part, code in self.part_session.items():
-            session[part] = code
         return Batch(
             part_names=names,
             part_lot=np.array([self.lots[lot] for lot, _ in self.parts], dtype=np.int64),
@@ -130,9 +126,11 @@ class Builder:
         return lot
 
     def _say_no_readings(self, points: Points) -> None:
-        read = set(np.unique(points.part[points.use]).tolist()) | {spot.part for spot in self.spots}
-        for (lot, part), code in self.parts.items():
-            if code not in read and code not in self.condition:
+        read = np.zeros(len(self.parts), dtype=np.bool_)
+        read[points.part[points.use]] = True
+        read[[spot.part for spot in self.spots]] = True
+        for ((lot, part), code), has_readings in zip(self.parts.items(), read.tolist(), strict=True):
+            if not has_readings and code not in self.condition:
                 self.unusable(code, "NO_USABLE_READING", f"part {part} of lot {lot} has no reading that could be used")
 
 

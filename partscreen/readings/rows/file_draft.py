@@ -32,7 +32,7 @@ class FileDraft:
     n_parts: int = 0
     rows: int = 0
     sha256: str | None = None
-    first_rows: dict[tuple[str, str], int] = field(default_factory=dict)  # (lot, part) to the row it first stands in
+    first_rows: list[tuple[Ints, Ints]] = field(default_factory=list)  # a table: parts, the row each first stands in
 
     def add_spots(
         self,

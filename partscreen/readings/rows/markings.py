@@ -43,6 +43,8 @@ def settle_markings(builder: Builder) -> dict[str, list[Problem]]:
     than their lot are unusable; a lot whose rows name several types while nothing else tells is of none of them.
     """
     problems: dict[str, list[Problem]] = {}
+    if not builder.types:
+        return problems
     by_lot: dict[str, dict[int, dict[str, tuple[str, int]]]] = {}
     names = {code: pair for pair, code in builder.parts.items()}
     for code, types in builder.types.items():

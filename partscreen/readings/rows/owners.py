@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -88,12 +88,12 @@ def _spots_read_twice(draft: FileDraft) -> dict[int, int]:
     return found
 
 
-def find_parts_in_two_lots(builder: Builder, owners: dict[str, dict[tuple[str, str], int]]) -> dict[str, list[Problem]]:
-    """One id in two lots: within a file, or across files when the id is not a bare number. Problems by file.
-
-    `owners`: by file, (lot, part) to the row where it first stands.
-    """
+def find_parts_in_two_lots(builder: Builder, drafts: Sequence[FileDraft]) -> dict[str, list[Problem]]:
+    """One id in two lots: within a file, or across files when the id is not a bare number. Problems by file."""
     found: dict[str, list[Problem]] = {}
+    if len(builder.lots) < 2:
+        return found
+    owners = _first_rows(builder, drafts)
     told: set[str] = set()
     for file, pairs in owners.items():
         lots: dict[str, set[str]] = {}
@@ -121,6 +121,18 @@ def find_parts_in_two_lots(builder: Builder, owners: dict[str, dict[tuple[str, s
             row = max(pairs.get((lot, part), 0) for lot in where)
             _say_two_lots(builder, found.setdefault(file, []), file, row, part, where)
     return found
+
+
+def _first_rows(builder: Builder, drafts: Sequence[FileDraft]) -> dict[str, dict[tuple[str, str], int]]:
+    """By file, (lot, part) to the row where it first stands."""
+    pairs = list(builder.parts)
+    owners: dict[str, dict[tuple[str, str], int]] = {}
+    for draft in drafts:
+        mine = owners[draft.name] = {}
+        for codes, rows in draft.first_rows:
+            for code, row in zip(codes.tolist(), rows.tolist(), strict=True):
+                mine.setdefault(pairs[code], row)
+    return owners
 
 
 def _in_several_lots(pairs: dict[tuple[str, str], int]) -> dict[str, list[str]]:
