@@ -174,21 +174,38 @@ def test_types_are_shipped_a_users_checker_sees_a_right_use_and_a_wrong_one(inst
     assert "Found 1 error" in ran.stdout
 
 
-def test_source_archive_holds_what_the_wheel_is_made_of_and_the_tests(tmp_path):
-    code = f"import hatchling.build; print(hatchling.build.build_sdist({str(tmp_path)!r}))"
+@pytest.fixture(scope="module")
+def source(tmp_path_factory) -> Path:
+    """The source archive, unpacked."""
+    folder = tmp_path_factory.mktemp("source")
+    code = f"import hatchling.build; print(hatchling.build.build_sdist({str(folder)!r}))"
     built = run(sys.executable, "-c", code, folder=ROOT)
     assert built.returncode == 0, built.stderr
-    with tarfile.open(tmp_path / built.stdout.split()[-1]) as archive:
-        kept = {name.split("/", 1)[1] for name in archive.getnames() if "/" in name}
+    with tarfile.open(folder / built.stdout.split()[-1]) as archive:
+        archive.extractall(folder, filter="data")
+    (inside,) = [path for path in folder.iterdir() if path.is_dir()]
+    return inside
+
+
+def test_source_archive_holds_what_the_wheel_is_made_of_and_the_tests(source):
+    kept = {path.relative_to(source).as_posix() for path in source.rglob("*")}
     wanted = {"pyproject.toml", "LICENSE", "README.md", "requirements.lock", "requirements-minimum.lock", "Makefile"}
-    wanted |= {"partscreen/py.typed", "reference_curves/spreads.toml", "tests/end_to_end/test_packaging.py"}
+    wanted |= {"partscreen/py.typed", "reference_curves/spreads.toml", "tests/end_to_end/test_packaging.py", ".ci/run"}
     assert wanted <= kept
     assert not {
         name for name in kept if "__pycache__" in name or "node_modules" in name or name.endswith(".sqlite-wal")
     }
-    assert {
-        f"partscreen/{p.relative_to(ROOT / 'partscreen').as_posix()}" for p in (ROOT / "partscreen").rglob("*.py")
-    } <= kept
+    for folder in ("partscreen", "tests", "benchmarks"):  # tests import benchmarks
+        modules = {p.relative_to(ROOT).as_posix() for p in (ROOT / folder).rglob("*.py")}
+        assert {name for name in modules if "node_modules" not in name} <= kept
+
+
+def test_wheel_made_of_the_source_archive_is_that_of_the_checkout(source, names, tmp_path):
+    code = f"import hatchling.build; print(hatchling.build.build_wheel({str(tmp_path)!r}))"
+    built = run(sys.executable, "-c", code, folder=source)
+    assert built.returncode == 0, built.stderr
+    with zipfile.ZipFile(tmp_path / built.stdout.split()[-1]) as archive:
+        assert set(archive.namelist()) == names
 
 
 @pytest.mark.long
