@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 
@@ -40,6 +40,32 @@ class Problem:
 
     def __str__(self) -> str:
         return f"{self.where}: {self.what}\n    -> {self.fix}"
+
+
+class NearNames:
+    """Names a person may have meant, for the `fix` of problems. Only the first slips of a file are looked up, and never
+    among very many names: a file of nothing but slips then takes no longer than another."""
+
+    MOST_SLIPS = 50
+    MOST_NAMES = 5000
+    LONGEST = 60  # characters; longer than any name there is
+
+    def __init__(self) -> None:
+        self._slips = 0
+
+    @property
+    def spent(self) -> bool:
+        """Whether no slip is looked up any more."""
+        return self._slips >= self.MOST_SLIPS
+
+    def of(self, name: str, known: Sequence[str], most: int = 1, cutoff: float = 0.6) -> list[str]:
+        """At most so many of the known names, the nearest first; `cutoff` as of `difflib.get_close_matches`."""
+        from difflib import get_close_matches
+
+        if self.spent or len(name) > self.LONGEST or len(known) > self.MOST_NAMES:
+            return []
+        self._slips += 1
+        return get_close_matches(name, known, most, cutoff)
 
 
 class UnusableInput(PartscreenError, ValueError):

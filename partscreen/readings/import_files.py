@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import NearNames, Problem, UnusableInput
 from partscreen.readings.columns.column_map import ColumnMap, load_column_map
 from partscreen.readings.columns.interpret import Interpreted, interpret
 from partscreen.readings.columns.recognise import close_names, recognised_count
@@ -280,11 +280,11 @@ def _default_lot(named: Sequence[Lot], path: Path, told: Sequence[Lot]) -> str:
 def _say_lots(builder: Builder) -> None:
     if not builder.lot_rows:
         return
-    names = list(builder.lot_rows)
+    names, near = list(builder.lot_rows), NearNames()
     for name in builder.lots:
         if name not in builder.lot_rows:
-            near = close_names(name, names)
-            hint = f"; close names: {', '.join(near)}" if near else ""
+            close = close_names(name, names, near)
+            hint = f"; close names: {', '.join(close)}" if close else ""
             builder.notices.append(f"lot {name} does not stand in the lot sheet{hint}")
     unread = [name for name in names if name not in builder.lots]
     if unread:

@@ -5,17 +5,17 @@ Problems make a file unusable; remarks leave it usable and say what it could be 
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterator, Sequence
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
-from partscreen.errors import Problem
+from partscreen.errors import NearNames, Problem
 from partscreen.reference import models, symbols
 from partscreen.reference.models import ReferenceType
 
 ENOUGH = "VCEO, IC and one hFE row with IC and VCE are enough to screen"
+_SHOWN = 20  # names listed in a message
 _ROW_NAME = ("symbol", "quantity", "kind", "id", "fact", "text")
 _WITH_SOURCE = ("ratings", "characteristics", "curves", "soa", "marking", "readings", "notes", "editions")
 _MODELS: dict[str, type[BaseModel]] = {
@@ -48,7 +48,8 @@ def build(data: dict[str, Any], file: str) -> tuple[ReferenceType | None, list[P
     try:
         found = ReferenceType.model_validate(data)
     except ValidationError as error:
-        return None, [_taught(dict(e), data, file) for e in error.errors(include_url=False)]
+        near = NearNames()
+        return None, [_taught(dict(e), data, file, near) for e in error.errors(include_url=False)]
     return found, [*_references(found, data, file), *_repeated(found, data, file, same_source=True)]
 
 
@@ -78,7 +79,7 @@ def _where(location: Sequence[int | str], data: Any) -> str:
     return ", ".join(words)
 
 
-def _taught(error: dict[str, Any], data: dict[str, Any], file: str) -> Problem:
+def _taught(error: dict[str, Any], data: dict[str, Any], file: str, near: NearNames) -> Problem:
     """A message of the model in the words of the file."""
     location = [s for s in error["loc"] if s not in ("literal['dc']", "float")]
     where, key = _where(location, data), str(location[-1]) if location else ""
@@ -87,7 +88,7 @@ def _taught(error: dict[str, Any], data: dict[str, Any], file: str) -> Problem:
     if kind == "missing":
         code, what, fix = "MISSING", f"{key} is missing", _HOW_TO_GIVE.get(key, f"add {key} = ...")
     elif kind == "extra_forbidden":
-        code, what, fix = "UNKNOWN_KEY", f"key {key!r} is not known", _meant(key, location)
+        code, what, fix = "UNKNOWN_KEY", f"key {key!r} is not known", _meant(key, location, near)
     elif kind == "value_error":
         said, _, way = str(error["ctx"]["error"]).partition("; ")
         what, fix = said, way or fix
@@ -104,35 +105,33 @@ def _taught(error: dict[str, Any], data: dict[str, Any], file: str) -> Problem:
     return Problem(code, what, fix, file, column=where)
 
 
-def _meant(key: str, location: Sequence[int | str]) -> str:
+def _meant(key: str, location: Sequence[int | str], near: NearNames) -> str:
     table = str(location[0]) if len(location) > 1 else ""
     fields = _MODELS[table].model_fields if table in _MODELS else ReferenceType.model_fields
     known = ["from" if k == "from_" else k for k in fields]
-    close = difflib.get_close_matches(key, known, 1)
+    close = near.of(key, known)
     return f"did you mean {close[0]!r}?" if close else f"known keys here: {', '.join(known)}"
 
 
 def _references(kind: ReferenceType, data: dict[str, Any], file: str) -> Iterator[Problem]:
     """Sources and editions that are named twice, not there, or that no edition takes in."""
     for table, ids in (("sources", [s.id for s in kind.sources]), ("editions", [e.id for e in kind.editions])):
+        first: dict[str, int] = {}
         for i, name in enumerate(ids):
-            if ids.index(name) != i:
+            if first.setdefault(name, i) != i:
                 where = _where([table, i], data)
                 yield Problem("REPEATED", f"id {name!r} stands twice", "give each its own id", file, column=where)
-    known = [s.id for s in kind.sources]
+    known, near = tuple(dict.fromkeys(s.id for s in kind.sources)), NearNames()
+    ids, some = frozenset(known), ", ".join(known[:_SHOWN]) + (" ..." if len(known) > _SHOWN else "")
     covered = {s for e in kind.editions for s in e.sources}
     for table in _WITH_SOURCE:
         for i, row in enumerate(getattr(kind, table)):
             where = _where([table, i], data)
             named: tuple[str, ...] = row.sources if table == "editions" else row.source
             for name in named:
-                if name not in known:
-                    close = difflib.get_close_matches(name, known, 1)
-                    way = (
-                        f"did you mean {close[0]!r}?"
-                        if close
-                        else f"known: {', '.join(known)}; or add a [[sources]] entry"
-                    )
+                if name not in ids:
+                    close = near.of(name, known)
+                    way = f"did you mean {close[0]!r}?" if close else f"known: {some}; or add a [[sources]] entry"
                     yield Problem("NO_SOURCE", f"source {name!r} is not among [[sources]]", way, file, column=where)
             if kind.editions and table in ("ratings", "characteristics") and not covered & set(named):
                 way = "add it to the sources of an [[editions]] entry"

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from partscreen.bounded_files import load_toml
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import NearNames, Problem, UnusableInput
 from partscreen.quantities import QUANTITIES, bare
 from partscreen.readings.columns.recognise import COLUMN_KEYS, ROLES, close_names
 from partscreen.readings.columns.units import DoubtfulUnit, UnitReading, read_unit
@@ -131,9 +131,10 @@ def column_map_from(data: dict[str, Any], name: str) -> ColumnMap:
     elif not isinstance(columns, dict) or not columns:
         refuse("MAP_EMPTY", "the map has no [columns]", 'add [columns] with lines such as part = "part"', "columns")
         columns = {}
+    near = NearNames()
     for role, said in columns.items():
         if role not in ROLES and map_role(role) is None:
-            hint = ", ".join(close_names(role, list(ROLES))) or ", ".join(ROLES)
+            hint = ", ".join(close_names(role, ROLES, near)) or ", ".join(ROLES)
             refuse("MAP_UNKNOWN_ROLE", f"{role!r} is nothing a column can be", f"names near it: {hint}", role)
             continue
         try:

@@ -6,7 +6,7 @@ import math
 import re
 from dataclasses import dataclass, field
 
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import NearNames, Problem, UnusableInput
 from partscreen.quantities import QUANTITIES, Quantity, bare, find_quantity
 from partscreen.readings.columns.numbers import MIXED, BadCell, read_cell
 from partscreen.readings.columns.recognise import close_names, example_unit
@@ -75,8 +75,14 @@ class ParsedReading:
     notices: tuple[str, ...] = ()
 
 
-def parse_conditions(text: str) -> tuple[dict[str, float | str], list[Problem], list[str]]:
-    """Conditions, what is wrong with them, and notices. Voltages and currents come back as magnitudes."""
+def parse_conditions(
+    text: str, near: NearNames | None = None
+) -> tuple[dict[str, float | str], list[Problem], list[str]]:
+    """Conditions, what is wrong with them, and notices. Voltages and currents come back as magnitudes.
+
+    `near`: of a file of many conditions.
+    """
+    near = near or NearNames()
     found: dict[str, float | str] = {}
     problems: list[Problem] = []
     notices: list[str] = []
@@ -90,7 +96,10 @@ def parse_conditions(text: str) -> tuple[dict[str, float | str], list[Problem], 
             continue
         known = _BY_SPELLING.get(bare(name))
         if known is None:
-            hint = ", ".join(close_names(name, [key for key, _, _ in _KEYS])) or "VCE, VCB, VEB, IC, IB, f, RBE, base"
+            hint = (
+                ", ".join(close_names(name, [key for key, _, _ in _KEYS], near))
+                or "VCE, VCB, VEB, IC, IB, f, RBE, base"
+            )
             problems.append(
                 Problem("UNKNOWN_CONDITION", f"condition {name!r} is not known", f"known names near it: {hint}")
             )

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
+from partscreen.errors import NearNames
 from partscreen.quantities import QUANTITIES, Quantity, bare, find_quantity
 from partscreen.readings.columns.units import DoubtfulUnit, UnitReading, read_unit
 
@@ -26,7 +26,6 @@ TEXT_ROLES: dict[str, tuple[str, ...]] = {
     "date_code": ("datecode", "codeonpart", "codeonparts"),
     "conditions": ("conditions", "condition", "cond", "at"),
 }  # fmt: skip
-_LONGEST_NAME = 60  # characters; longer than every name there is
 COLUMN_KEYS = (*(key for key, q in QUANTITIES.items() if q.kind == "column"), "vbe", "hfe", "vce_sat")
 ROLES = (*TEXT_ROLES, *COLUMN_KEYS)
 _ROLE_BY_SPELLING = {spelling: role for role, spellings in TEXT_ROLES.items() for spelling in spellings}
@@ -189,15 +188,12 @@ def is_some_unit(cell: str, header: str) -> bool:
     return any(_unit_or_none(text, si_unit) is not None for si_unit in ("A", "V", "s", "K"))
 
 
-def close_names(name: str, known: Sequence[str]) -> list[str]:
-    """Names a person may have meant, nearest first; none for a text that is far longer than any name."""
-    return list(_close_names(bare(name), tuple(known))) if len(name) <= _LONGEST_NAME else []
-
-
-@lru_cache(maxsize=4096)
-def _close_names(name: str, known: tuple[str, ...]) -> tuple[str, ...]:
-    by_bare = _by_bare(known)
-    return tuple(by_bare[k] for k in difflib.get_close_matches(name, list(by_bare), n=3, cutoff=0.5))
+def close_names(name: str, known: Sequence[str], near: NearNames | None = None) -> list[str]:
+    """Names a person may have meant, nearest first; `near`: of a file, for slips that may be many."""
+    if near is not None and near.spent:
+        return []
+    by_bare = _by_bare(tuple(known))
+    return [by_bare[k] for k in (near or NearNames()).of(bare(name), tuple(by_bare), 3, 0.5)]
 
 
 @lru_cache(maxsize=64)

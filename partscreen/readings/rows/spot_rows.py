@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from partscreen.errors import Problem
+from partscreen.errors import NearNames, Problem
 from partscreen.quantities import QUANTITIES, Quantity, find_quantity
 from partscreen.readings.columns.conditions import own_bias, parse_conditions, spot_value
 from partscreen.readings.columns.interpret import Interpreted, bad_cell_problem
@@ -26,11 +26,12 @@ def read_spots(data: Interpreted, rows: Ints, problems: list[Problem], notices: 
     found: list[Found] = []
     bad: dict[str, list[BadCell]] = {}
     told: set[str] = set()
+    near = NearNames()
     conditions_read: dict[str, tuple[dict[str, float | str], list[Problem], list[str]]] = {}
     for i in rows.tolist():
         quantity = find_quantity(quantities[i])
         if quantity is None or quantity.kind == "column":
-            bad.setdefault("quantity", []).append(_unknown(i, quantities[i]))
+            bad.setdefault("quantity", []).append(_unknown(i, quantities[i], near))
             continue
         value, wrong, notes = spot_value(quantity, values[i], units[i], sign_free)
         for problem in wrong:
@@ -42,7 +43,7 @@ def read_spots(data: Interpreted, rows: Ints, problems: list[Problem], notices: 
             bad.setdefault(role, []).append(BadCell(i, problem.code, problem.what, problem.fix))
         text = conditions[i]
         if text not in conditions_read:
-            conditions_read[text] = parse_conditions(text)
+            conditions_read[text] = parse_conditions(text, near)
         read, wrong_conditions, more = conditions_read[text]
         for problem in wrong_conditions:
             bad.setdefault("conditions", []).append(BadCell(i, problem.code, problem.what, problem.fix))
@@ -60,7 +61,7 @@ def read_spots(data: Interpreted, rows: Ints, problems: list[Problem], notices: 
     return found
 
 
-def _unknown(index: int, name: str) -> BadCell:
+def _unknown(index: int, name: str, near: NearNames) -> BadCell:
     spots: list[Quantity] = [q for q in QUANTITIES.values() if q.kind != "column"]
-    hint = ", ".join(close_names(name, [q.symbol for q in spots])) or ", ".join(q.symbol for q in spots[:8])
+    hint = ", ".join(close_names(name, [q.symbol for q in spots], near)) or ", ".join(q.symbol for q in spots[:8])
     return BadCell(index, "UNKNOWN_QUANTITY", f"quantity {name!r} is not known", f"names near it: {hint}")
