@@ -122,14 +122,14 @@ def _references(kind: ReferenceType, data: dict[str, Any], file: str) -> Iterato
                 where = _where([table, i], data)
                 yield Problem("REPEATED", f"id {name!r} stands twice", "give each its own id", file, column=where)
     known, near = tuple(dict.fromkeys(s.id for s in kind.sources)), NearNames()
-    ids, some = frozenset(known), ", ".join(known[:_SHOWN]) + (" ..." if len(known) > _SHOWN else "")
+    held, some = frozenset(known), ", ".join(known[:_SHOWN]) + (" ..." if len(known) > _SHOWN else "")
     covered = {s for e in kind.editions for s in e.sources}
     for table in _WITH_SOURCE:
         for i, row in enumerate(getattr(kind, table)):
             where = _where([table, i], data)
             named: tuple[str, ...] = row.sources if table == "editions" else row.source
             for name in named:
-                if name not in ids:
+                if name not in held:
                     close = near.of(name, known)
                     way = f"did you mean {close[0]!r}?" if close else f"known: {some}; or add a [[sources]] entry"
                     yield Problem("NO_SOURCE", f"source {name!r} is not among [[sources]]", way, file, column=where)

@@ -122,7 +122,6 @@ def batch_of(type_name: str, texts: Sequence[str]) -> Batch:
     builder = Builder(type_name=type_name)
     part = int(builder.part_codes([LOT], [PART])[0])
     session = int(builder.session_codes([SESSION])[0])
-    builder.part_session[part] = session
     for row, one in enumerate(parsed, start=1):
         builder.spots.append(SpotRow(part, session, one.quantity, one.value, dict(one.conditions), 0, row, False))
         builder.notices += [f"reading {row}: {notice}" for notice in one.notices]
