@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine, Row, select, text
 
 from partscreen.book.blobs import known_blobs
-from partscreen.book.canonical import parse
+from partscreen.book.canonical import parse, parse_whole
 from partscreen.book.chain import GENESIS, SHORTEST_HEAD, Head, entry_hash, is_kind, is_time, read_head
 from partscreen.book.drafts import blob_mismatch
 from partscreen.book.engine import reading
@@ -122,7 +122,7 @@ def _check_entry(row: Row[Any], last: Head, out: _Findings, uses: list[tuple[int
     if row.hash != entry_hash(str(row.prev_hash), str(row.kind), str(row.recorded_at), body):
         out.add(seq, "was changed: its content no longer gives its hash")
     try:
-        parsed = parse(body)
+        parsed = parse_whole(body)
         keys = keys_of(row.kind, parsed)
         uses += [(seq, use) for use in blobs_of(row.kind, parsed)]
     except ValueError as error:
