@@ -44,7 +44,8 @@ def main() -> None:
         [
             sys.argv[0], str(corpus), *([str(found)] if any(found.iterdir()) else []), f"-dict={words}",
             f"-max_total_time={options.seconds}", f"-timeout={HANGS}", f"-report_slow_units={HANGS}",
-            f"-rss_limit_mb={MEMORY}", "-max_len=65536", "-len_control=50", f"-artifact_prefix={found}/", "-print_final_stats=1", "-verbosity=1",
+            f"-rss_limit_mb={MEMORY}", "-max_len=65536", "-len_control=50", f"-artifact_prefix={found}/",
+            "-print_final_stats=1", "-verbosity=1",
         ],
         _timed(DOORS[options.door]),
     )  # fmt: skip
