@@ -10,6 +10,7 @@ import hashlib
 import sys
 import tempfile
 import time
+import warnings
 from collections.abc import Callable
 from pathlib import Path
 
@@ -28,6 +29,7 @@ def main() -> None:
     asked.add_argument("--seconds", type=int, default=600)
     asked.add_argument("--corpus", type=Path, default=None)
     options = asked.parse_args()
+    warnings.simplefilter("error", RuntimeWarning)  # a figure that went wrong without a word
     with atheris.instrument_imports(include=["partscreen", "tomllib", "csv", "shlex"]):
         from tests.fuzz.doors import DOORS
     from tests.fuzz.seeds import WORDS, seeds

@@ -4,19 +4,27 @@ from __future__ import annotations
 
 import copy
 import json
+import tempfile
 from functools import cache
+from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from partscreen.book.entries import PartKept
+from partscreen.book.facts import Facts
+from partscreen.book.readings_kept import batch_of
 from partscreen.book.store import Book
 from partscreen.errors import UnusableInput
+from partscreen.workflow.book.common import Asked
+from partscreen.workflow.book.export import export_book
 from partscreen.workflow.book.keeping import restore_book
 from tests.book.core_books import filled
 from tests.fuzz.archive import QUESTIONS, SOUND, WAYS, chained, overwritten, restored
-from tests.fuzz.doors import told
+from tests.fuzz.doors import read_as, told
 
 CALM = settings(
     max_examples=60, deadline=None, derandomize=True, database=None, suppress_health_check=list(HealthCheck)
@@ -113,3 +121,36 @@ def test_an_entry_that_the_book_never_writes_is_refused_by_its_number(body, said
         restore_book(place, str(tmp_path / "book.sqlite"))
     assert caught.value.problems[0].file == str(place)
     assert [path.name for path in tmp_path.iterdir()] == ["copy.sqlite"]
+
+
+FIGURES = ("ic", "ib", "vce", "vbe", "hfe", "case_temp", "pulsed", "control", "run", "sweep")
+
+
+@cache
+def exported(form: str) -> bytes:
+    """The readings of the sound book as a table."""
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder) / "book.sqlite"
+        place.write_bytes(SOUND.read_bytes())
+        export_book(Path(folder) / "out", form, Asked(), where=str(place))
+        return (Path(folder) / "out" / f"readings.{form}").read_bytes()
+
+
+@pytest.mark.parametrize("form", ["csv", "json", "parquet"])
+def test_exported_readings_are_read_again_with_the_same_figures(form, tmp_path):
+    path = tmp_path / "book.sqlite"
+    path.write_bytes(SOUND.read_bytes())
+    with Book.open(path) as book:
+        was = batch_of([fact.of(PartKept) for fact in Facts(book).find("part")])
+    now = read_as(f"readings.{form}", exported(form))
+    assert now.part_names == was.part_names
+    assert [lot.name for lot in now.lots] == [lot.name for lot in was.lots]
+    for name in FIGURES:
+        np.testing.assert_allclose(getattr(now.points, name), getattr(was.points, name), rtol=1e-12, err_msg=name)
+
+
+@pytest.mark.parametrize("form", ["csv", "json", "parquet"])
+@CALM
+@given(of=st.lists(st.tuples(st.integers(0, 6000), st.binary(min_size=1, max_size=12)), min_size=1, max_size=4))
+def test_exported_readings_with_pieces_overwritten_are_read_or_told_of(form: str, of: list[tuple[int, bytes]]) -> None:
+    read_as(f"readings.{form}", overwritten(exported(form), pieces(of)))

@@ -213,8 +213,8 @@ def _say_hfe_differs(
     places = np.flatnonzero(differ)
     if not places.size:
         return
-    given = data.numbers["hfe"][rows]
-    worked = np.abs(data.numbers["ic"][rows] / data.numbers["ib"][rows])
+    given, worked = data.numbers["hfe"][rows], np.full(len(rows), np.nan)
+    worked[places] = np.abs(data.numbers["ic"][rows[places]] / data.numbers["ib"][rows[places]])
     at = [int(r) for r in data.row[rows[places]]]
     i = places[0]
     figures_said = f"hFE is given as {given[i]:g}, IC/IB makes {worked[i]:.4g}"
