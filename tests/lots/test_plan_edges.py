@@ -26,6 +26,7 @@ from partscreen.lots.operating_curve import (
 from partscreen.lots.readings_power import ReadingsPower
 from partscreen.lots.sequential import SequentialPlan, log_bounds, walk_ratios
 from partscreen.lots.share import clean_or_bad
+from partscreen.lots.switching import PastLot, Switcher
 from partscreen.lots.two_point import two_point_plan
 from partscreen.lots.zero_acceptance import OutOfReach, least_bad, most_bad, sample_size
 
@@ -237,3 +238,40 @@ def test_entries_of_the_tables_name_where_they_were_read():
     assert "AQLSchemes" in table_plan(500, 1.0).source
     assert "recalled" in table_plan(500, 10.0).source
     assert "recalled" in table_plan(500, 1.0, level="III").source
+
+
+def test_a_belief_after_many_misread_parts_is_the_likelihood_integrated():
+    # 40 of 1500 parts counted against the lot; one bad part in ten is missed, one good one in a hundred called bad.
+    power = ReadingsPower(power=0.9, false_alarm=0.01)
+    belief = clean_or_bad(0.05).after(40, 1500, power)
+    share = (np.arange(200_000) + 0.5) / 200_000
+    seen = share * power.against_if_bad + (1 - share) * power.against_if_good
+    ln = 40 * np.log(seen) + 1460 * np.log1p(-seen) + (0.05 - 1) * np.log(share) + (0.95 - 1) * np.log1p(-share)
+    density = np.exp(ln - ln.max())
+    wanted = (density * share).sum() / density.sum()
+    assert belief.weight.sum() == pytest.approx(1.0)
+    assert belief.mean == pytest.approx(wanted, rel=1e-3)
+
+
+def test_a_supply_takes_any_count_from_no_bad_part_to_a_sample_all_bad():
+    n = table_plan(100, 1.0).n
+    assert Switcher(1.0).take(PastLot(100, 0)).accepted
+    assert not Switcher(1.0).take(PastLot(100, n)).accepted
+    for found in (-1, n + 1):
+        with pytest.raises(ValueError, match="bad found"):
+            Switcher(1.0).take(PastLot(100, found))
+
+
+def test_a_sequence_without_a_stated_end_is_long_enough_that_hardly_any_lot_is_undecided():
+    plan = SequentialPlan(0.02, 0.10)
+    rng = np.random.default_rng(4)
+    # The share where a decision takes longest lies between the good and the bad one, at the slope of the lines.
+    n, parts = 1000, plan.end - 1
+    against = np.cumsum(rng.random((n, parts)) < plan.slope, axis=1)
+    steps = np.arange(1, parts + 1)
+    decided = ((against <= plan.accept_at(steps)) | (against >= plan.refuse_at(steps))).any(axis=1)
+    assert decided.mean() > 0.96
+    # A. Wald, Sequential Analysis (1947): about h0 h1 / (s (1 - s)) parts are read there on average.
+    assert plan.end >= 4.0 * plan.h0 * plan.h1 / (plan.slope * (1.0 - plan.slope))
+    first = np.argmax((against <= plan.accept_at(steps)) | (against >= plan.refuse_at(steps)), axis=1) + 1
+    assert 0.6 * plan.end / 4.0 < first[decided].mean() < 1.4 * plan.end / 4.0
