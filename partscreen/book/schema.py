@@ -59,4 +59,12 @@ meta = Table(
     Column("value", Text, nullable=False),
 )
 
-GUARDS = ("entry_no_change", "entry_no_delete", "entry_in_order", "blob_only_erase", "blob_no_delete", "blob_once")
+# The triggers that refuse every change; the first 16 digits of the SHA-256 of what makes each in SQLite.
+GUARDS = {
+    "entry_no_change": "9c3439047d3c251c",
+    "entry_no_delete": "3b6072633078e4fd",
+    "entry_in_order": "44ad93885626ae54",
+    "blob_only_erase": "944d27a2631c5f0b",
+    "blob_no_delete": "8ea126fee64916bd",
+    "blob_once": "ba418876cddff264",
+}

@@ -203,13 +203,18 @@ def _database(connection: Connection, out: _Findings) -> None:
         for (line,) in connection.execute(text("PRAGMA integrity_check(20)")):
             if line != "ok":
                 out.add(0, f"the file is damaged: {line}")
-        query = "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+        query = "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
     else:
         query = (
-            "SELECT tgname FROM pg_trigger WHERE tgenabled IN ('O', 'A') "
+            "SELECT tgname, NULL FROM pg_trigger WHERE tgenabled IN ('O', 'A') "
             "AND tgrelid IN ('entry'::regclass, 'blob'::regclass)"
         )
-    standing = {name for (name,) in connection.execute(text(query))}
-    for name in GUARDS:
+    standing = {str(name): made for name, made in connection.execute(text(query))}
+    for name, digest in GUARDS.items():
         if name not in standing:
             out.add(0, f"the guard {name} against changes is gone from the database")
+        elif standing[name] is not None and not hashlib.sha256(standing[name].encode()).hexdigest().startswith(digest):
+            out.add(0, f"the guard {name} against changes is another one than the book made")
+    if connection.dialect.name == "sqlite":  # a server has rights of its own against that
+        for name in sorted(standing.keys() - GUARDS.keys()):
+            out.add(0, f"the database does something by itself that the book never asked for: the trigger {name!r}")

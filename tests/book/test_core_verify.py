@@ -193,6 +193,28 @@ def test_a_guard_taken_from_the_database_is_found(book, guard):
     assert f"the guard {guard} against changes is gone" in said(book)
 
 
+@pytest.mark.parametrize(
+    ("made", "told"),
+    [
+        ("DROP TRIGGER entry_no_change; CREATE TRIGGER entry_no_change BEFORE UPDATE ON entry BEGIN SELECT 1; END",
+         "the guard entry_no_change against changes is another one"),
+        ("CREATE TRIGGER helper AFTER INSERT ON entry BEGIN DELETE FROM meta; END",
+         "the database does something by itself that the book never asked for: the trigger 'helper'"),
+    ],
+)  # fmt: skip
+def test_a_trigger_that_the_book_never_made_is_found_and_such_a_copy_is_not_restored(tmp_path, made, told):
+    place = tmp_path / "book.sqlite"
+    with Book.open(place) as book:
+        filled(book)
+    with closing(sqlite3.connect(place)) as raw:
+        raw.executescript(made)
+    with Book.open(place) as book:
+        assert told in said(book)
+    with pytest.raises(BookError, match="does not verify"):
+        Book.restore(place, tmp_path / "other.sqlite")
+    assert not (tmp_path / "other.sqlite").exists()
+
+
 def test_a_byte_changed_anywhere_in_the_file_is_found_or_changes_no_entry(tmp_path):
     path = tmp_path / "book.sqlite"
     with Book.open(path) as book:
