@@ -110,3 +110,12 @@ def test_chances_of_testing_part_by_part_are_those_of_the_lot_at_hand(lot_size):
             bad = rng.random((n, plan.end)) < risk.share
         hits = sum(plan.decide(["fail" if x else "pass" for x in row])[0] == wanted for row in bad)
         assert hits / n == pytest.approx(risk.chance, abs=4 * (risk.chance * (1 - risk.chance) / n) ** 0.5)
+
+
+def test_curve_of_a_lot_tested_part_by_part_goes_to_twice_the_bad_lot_and_not_beyond_the_lot():
+    for lot_size, last in ((50, 20), (12, 6), (3, 3)):  # bad from 10, 3 and 1 parts on; five at least are told
+        told = answer_sequential(Frame("v", {}, lot_size=lot_size), 0.02, 0.20).operating_curve
+        assert [point.bad_in_lot for point in told] == list(range(last + 1))
+        assert [point.share for point in told] == [bad / lot_size for bad in range(last + 1)]
+        assert told[0].accepted == pytest.approx(1.0)
+        assert all(a.accepted >= b.accepted - 1e-12 for a, b in pairwise(told))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from partscreen.screening.evidence.engine import ENOUGH, even
 from partscreen.screening.evidence.linear import N_COORDINATES, Linearised
 from partscreen.screening.evidence.lot import share_priors
 from partscreen.screening.evidence.quadratic import inverse
-from partscreen.screening.evidence.settle import SHORTER, Unsettled, _Search, settle, settle_lots
+from partscreen.screening.evidence.settle import SHORTER, Unsettled, _Search, _Try, settle, settle_lots
 from partscreen.screening.evidence.shared_misfit import OWN_SHARE, share_misfit
 from partscreen.screening.evidence.weigh_lots import (
     CONTRADICTION,
@@ -117,6 +118,24 @@ def test_a_step_that_explains_the_lot_worse_is_taken_back_and_tried_shorter():
         search.weigh(Try(good))
     assert (search.best.good, search.length) == (6.0, 1.0)  # never more than a whole step
     assert 0.0 < SHORTER < 0.5
+
+
+def tried(weight, at, prior=0.0):
+    """A try whose parts' and centre's ln p are given."""
+    settled = SimpleNamespace(marked=SimpleNamespace(weight=np.asarray(weight, dtype=float)))
+    return _Try(settled, None, np.zeros(1), np.asarray(at, dtype=float), prior, 0.0)
+
+
+def test_a_try_is_better_by_however_little_it_explains_the_parts_that_belonged():
+    before = tried([1.0, 1.0, 0.0], [-5.0, -5.0, -50.0])
+    assert tried([1.0, 1.0, 1.0], [-5.0, -4.99, -50.0]).better_than(before)
+    assert not tried([1.0, 1.0, 1.0], [-5.0, -5.01, -50.0]).better_than(before)
+    assert not tried([1.0, 1.0, 1.0], [-5.0, -5.01, -1.0]).better_than(before)  # the third did not belong
+    assert tried([1.0, 1.0, 1.0], [-5.0, -5.0, -50.0], prior=0.01).better_than(before)  # the centre is likelier
+    assert not tried([1.0, 1.0, 1.0], [-5.0, -5.0, -50.0], prior=-0.01).better_than(before)
+    # Where no part belonged, anything is better.
+    assert tried([1.0], [-99.0]).better_than(tried([0.9], [0.0]))
+    assert not tried([1.0], [-99.0]).better_than(tried([1.0], [0.0]))
 
 
 def readings_of(residual, misfit, std=0.1, place=None, present=None):
