@@ -5,13 +5,26 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from partscreen.screening import reasons as say
 from partscreen.screening.disposition import FAULT_PROBABILITY, MISFIT_P, REJECT_EVIDENCE, Findings, Rule, decide
 from partscreen.screening.evidence.combine import Weighed
-from partscreen.screening.findings import _barred, _distance, _evidence, _leaks, _misfits, _told
+from partscreen.screening.findings import (
+    LotFindings,
+    _barred,
+    _distance,
+    _evidence,
+    _leaks,
+    _misfits,
+    _told,
+    findings_of_parts,
+)
 from partscreen.screening.fitting import GroupFit
+from partscreen.screening.limits.curve_model import PlainLaws
+from partscreen.screening.limits.judge import PartReadings, judge_limits
 from partscreen.screening.lot.halves import Halves
-from partscreen.screening.reasons import NOT_YET_WEIGHED
+from partscreen.screening.observe import build_observations
 from partscreen.screening.weighing import FEW, WeighedLot
+from tests.screening.bench import batch, gain_limit, points
 
 NAMES = ("as marked", "die area 0.5 of the type's", "gain 0.60 of the lot's", "base-emitter leak 20 times the lot's")
 KINDS = ("marked", "die", "unfit", "unfit")
@@ -45,7 +58,7 @@ def lot(*parts, sound=0, known_good=0, main_unfit=0.0, flagged=(), halves=None, 
 
 
 def outcome(weighed, part=0):
-    return decide(Findings(), _evidence(weighed, part, RULE), RULE, NOT_YET_WEIGHED)[0]
+    return decide(Findings(), _evidence(weighed, part, RULE), RULE, say.NOT_YET_WEIGHED)[0]
 
 
 @pytest.mark.parametrize(
@@ -153,3 +166,39 @@ def test_a_fit_that_misses_or_did_not_come_to_rest_is_told_of_its_own_part():
     assert (found[1][0].figures["chi_square"], found[1][0].figures["dof"]) == (11.0, 1)
     assert "X1 population" in found[1][0].sentence
     assert _misfits(SimpleNamespace(fit=None, setup=None)) == {}
+
+
+def results(rows, read, limit=("min", 60.0, 0.7)):
+    """Parts read at `rows` of (part, hFE at 0.5 A, at 1 A), judged by one limit; `read`: whether each has readings."""
+    n = len(read)
+    part, first, second = (np.array(column) for column in zip(*rows, strict=True))
+    table = points(np.repeat(part, 2), np.tile([0.5, 1.0], part.size), hfe=np.stack((first, second), axis=1).ravel())
+    made = batch(n, table)
+    o = build_observations(made, np.arange(n)).observations
+    found = LotFindings(
+        SimpleNamespace(kind="bjt", prior=None, name="X1", close=(), two_types=False), np.arange(n), o, {},
+        judge_limits([gain_limit(*limit)], PartReadings(o, {}, PlainLaws())), None, SimpleNamespace(outliers={}), {},
+        [[] for _ in read], [None] * n, [None] * n, [["hFE 2 points"] if r else [] for r in read], ["bench"] * n,
+    )  # fmt: skip
+    return findings_of_parts(found, made, SimpleNamespace(risk=0.02, rule=RULE))
+
+
+def test_every_part_comes_out_in_its_order_with_its_own_reasons():
+    # Far above the minimum of 60; not read at all; in its guard band from above; below it; in the band from below.
+    told = results([(0, 100, 100), (2, 60.5, 60.5), (3, 30, 30), (4, 58.6, 58.6)], [True, False, True, True, True])
+    assert [p.part for p in told] == ["1", "2", "3", "4", "5"]
+    assert [p.status for p in told] == ["judged", "unusable", "judged", "judged", "judged"]
+    assert [[r.code for r in p.reasons] for p in told] == [
+        ["NOT_YET_WEIGHED"], ["UNUSABLE"], ["NOT_YET_WEIGHED", "GUARD_BAND"], ["LIMIT_BROKEN"],
+        ["NOT_YET_WEIGHED", "GUARD_BAND"],
+    ]  # fmt: skip
+    assert told[0].reasons == [say.LIMITS_ALONE]
+    assert [p.disposition for p in told] == ["hold", None, "hold", "reject", "hold"]
+
+
+def test_a_part_is_told_which_limits_its_readings_do_not_reach_and_where_they_end():
+    told = results([(0, 100, 100), (1, 100, np.nan)], [True, True], limit=("min", 60.0, 8.0))
+    sentences = [{r.code: r.sentence for r in p.reasons} for p in told]
+    assert [p.reasons[0] for p in told] == [say.NO_LIMIT_REACHED] * 2
+    assert "the readings end at 1 A" in sentences[0]["LIMITS_NOT_REACHED"]
+    assert "the readings end at 500 mA" in sentences[1]["LIMITS_NOT_REACHED"]

@@ -153,6 +153,54 @@ def test_of_several_readings_the_worst_counts_for_each_part():
 
 
 @pytest.mark.parametrize(
+    ("quantity", "side", "axis", "also", "alike"),
+    [
+        # Leakage is alike within 2 % of the voltage; breakdown from half to one and a half of the test current;
+        # capacitance within 10 % of the bias; fT within 10 % of the current (assumptions).
+        ("icbo", "max", "VCB", {}, 0.02),
+        ("iceo", "max", "VCE", {}, 0.02),
+        ("iebo", "max", "VEB", {}, 0.02),
+        ("ices", "max", "VCE", {}, 0.02),
+        ("icer", "max", "VCE", {"RBE": 100.0}, 0.02),
+        ("icex", "max", "VCE", {"VBE_off": 1.5}, 0.02),
+        ("v_br_cbo", "min", "IC", {}, 0.5),
+        ("v_br_ces", "min", "IC", {}, 0.5),
+        ("v_br_ebo", "min", "IE", {}, 0.5),
+        ("v_br_ceo", "min", "IC", {}, 0.5),
+        ("v_br_cer", "min", "IC", {"RBE": 100.0}, 0.5),
+        ("c_cb", "max", "VCB", {}, 0.1),
+        ("c_be", "max", "VEB", {}, 0.1),
+        ("vbe_sat", "max", "IC", {"IC_over_IB": 10.0}, 0.05),
+        ("ft", "min", "IC", {"VCE": 10.0}, 0.1),
+    ],
+)
+def test_each_quantity_is_alike_within_its_own_share_of_the_condition_on_either_side(quantity, side, axis, also, alike):
+    at = {axis: 10.0, **also} | ({"IB": 1.0} if quantity == "vbe_sat" else {})
+
+    def met(share):
+        """Whether readings well inside the limit and well outside it both count: only alike conditions do that."""
+        told = {axis: 10.0 * share, **also}
+        good, bad = (1e-6, 1.0) if side == "max" else (1.0, 1e-6)
+        found = [at_limit(quantity, side, 1e-3, at, (0, value, told)).reached[0] for value in (good, bad)]
+        return found == [DIRECT, DIRECT]
+
+    for sign in (1.0, -1.0):
+        assert met(1.0 + sign * 0.99 * alike)
+        assert not met(1.0 + sign * 1.01 * alike)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "name", "at", "near"), [("icer", "RBE", 100.0, 0.05), ("icex", "VBE_off", 1.5, 0.1)]
+)
+def test_a_further_condition_of_a_leakage_must_be_as_near_as_stated(quantity, name, at, near):
+    for sign in (1.0, -1.0):
+        for share, reached in ((0.99, DIRECT), (1.01, NOT_REACHED)):
+            told = {"VCE": 100.0, name: at * (1.0 + sign * share * near)}
+            found = at_limit(quantity, "max", 1e-3, {"VCE": 100.0, name: at}, (0, 1e-5, told))
+            assert found.reached[0] == reached
+
+
+@pytest.mark.parametrize(
     ("quantity", "limit", "row", "reached"),
     [
         ("icer", {"VCE": 100.0, "RBE": 100.0}, {"VCE": 100.0, "RBE": 104.9}, DIRECT),

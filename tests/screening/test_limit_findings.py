@@ -7,8 +7,10 @@ from partscreen.screening import reasons as say
 from partscreen.screening.findings import _limit_findings, _waiting, _worst_first
 from partscreen.screening.limits.capacitance import FieldReference, matching_references
 from partscreen.screening.limits.judge import CARRIED, DIRECT, NOT_REACHED, LimitJudgement
-from partscreen.screening.limits.not_reached import _reason
-from tests.screening.bench import Limit, gain_limit
+from partscreen.screening.limits.not_reached import _reason, not_reached_reasons
+from partscreen.screening.limits.spots import spot_tables
+from partscreen.screening.observe import build_observations
+from tests.screening.bench import Limit, batch, gain_limit, points, spots
 
 HFE = gain_limit("min", 50.0, 1.0)
 
@@ -138,3 +140,21 @@ class Field:
 def test_a_published_capacitance_counts_for_its_own_maker_and_process_only(field, maker, process, matches):
     found = matching_references([FieldReference(field, "a source")], "C_CB", maker, process)
     assert bool(found) is matches
+
+
+def test_parts_read_alike_share_a_sentence_and_parts_read_further_have_their_own():
+    def one(value):
+        return np.full((2, 4), value)
+
+    missing = LimitJudgement(
+        (gain_limit("min", 50.0, 8.0), LEAK), one(np.nan), one(np.nan), np.zeros((2, 4), np.int8), one(np.nan),
+        np.zeros((2, 4), np.int8), one(0) > 0, np.ones(2, bool), np.zeros(4, bool), one(0) > 0, np.zeros(4, bool),
+    )  # fmt: skip
+    top = [1.0, 1.0004, 2.0, 1.0]  # of the second part alike to the three digits that are printed
+    made = batch(4, points(np.arange(4), top, hfe=100.0), spots([(3, "icbo", 1e-6, {"VCB": 100.0})]))
+    o = build_observations(made, np.arange(4)).observations
+    told = not_reached_reasons(missing, o, spot_tables(made, np.arange(4), None))
+    assert told[0] is told[1]
+    assert ["the readings end at 1 A" in t.sentence for t in told] == [True, True, False, True]
+    assert "the readings end at 2 A" in told[2].sentence
+    assert ["given at VCB 200 V" in t.sentence for t in told] == [False, False, False, True]
