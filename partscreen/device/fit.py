@@ -18,7 +18,7 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.intp]
 Bools = npt.NDArray[np.bool_]
 
-CHUNK = 5000  # parts per block: fewer calls for the few parts that need many steps; arrays of some 15 MB
+CHUNK = 1000  # parts per block: its arrays stay in the processor's cache (measured: 500 to 1000 are quickest)
 _SURPRISE = 0.01  # parts that fit worse than this get further starts
 _ROUNDS = 3  # of leaving out points that cannot be reached, or have left saturation
 
@@ -35,6 +35,7 @@ def fit_parts(
     shared_covariance: Floats | None = None,
     session_parts: npt.NDArray[np.int64] | None = None,
     family: Ints | None = None,
+    begin: Floats | None = None,
 ) -> FitResult:
     """Fit device parameters of many parts.
 
@@ -60,6 +61,8 @@ def fit_parts(
     family : int array, shape (n_parts,), optional
         Problems of their own fitted in one call: number of each part's prior covariance. No session may hold parts of
         two. Every part ends where it would in a call of its family alone.
+    begin : array, shape (n_parts, n_parameters), optional
+        Where the first search begins: fits about a prior that was a little different; None: at the prior mean.
 
     Returns
     -------
@@ -88,10 +91,11 @@ def fit_parts(
     candidates = usable_readings(observations)
     active = np.flatnonzero((candidates.count > 0) & np.isfinite(full_mean).all(axis=1))
     works = []
-    for begin in range(0, active.shape[0], chunk):
-        parts = active[begin : begin + chunk]
+    for first in range(0, active.shape[0], chunk):
+        parts = active[first : first + chunk]
         prior = prior_covariance if family is None else prior_covariance[family[parts]]
-        work = _prepare(Block(observations, constants, candidates, parts), parts, full_mean, prior)
+        block = Block(observations, constants, candidates, parts)
+        work = _prepare(block, parts, full_mean, prior, begin)
         _fit_block(work, prior, starts, shared)
         works.append(work)
     spread = np.stack(
@@ -117,13 +121,14 @@ def _check_covariance(covariance: Floats, family: Ints | None) -> None:
         raise ValueError("prior covariance is not positive definite: give every parameter a spread above 0") from error
 
 
-def _prepare(block: Block, parts: Ints, full_mean: Floats, covariance: Floats) -> Fitting:
+def _prepare(block: Block, parts: Ints, full_mean: Floats, covariance: Floats, begin: Floats | None) -> Fitting:
     seen = block.seen
     precision = np.asarray(np.linalg.inv(covariance[..., seen[:, None], seen]), dtype=np.float64)
     mean = full_mean[np.ix_(parts, seen)]
+    x = mean.copy() if begin is None else np.where(np.isfinite(begin), begin, full_mean)[np.ix_(parts, seen)]
     k = parts.shape[0]
     return Fitting(
-        block=block, parts=parts, seen=seen, mean=mean, precision=precision, x=mean.copy(), full_mean=full_mean[parts],
+        block=block, parts=parts, seen=seen, mean=mean, precision=precision, x=x, full_mean=full_mean[parts],
         carry=covariance[..., seen] @ precision, cost=np.full(k, np.inf),
         curvature=np.broadcast_to(precision, (k, *precision.shape[-2:])).copy(),
         converged=np.zeros(k, dtype=bool), iterations=np.zeros(k, dtype=np.int64),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -54,3 +54,9 @@ class Observations:
     @property
     def n_parts(self) -> int:
         return int(self.session.shape[0])
+
+
+def take_observations(o: Observations, rows: npt.NDArray[np.integer]) -> Observations:
+    """The observations of some of the parts; sessions keep their numbers."""
+    shared = {"session_temp_std", "session_gain_ln_std", "session_lead_std"}
+    return replace(o, **{f.name: getattr(o, f.name)[rows] for f in fields(o) if f.name not in shared})

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -106,9 +106,3 @@ def fit_group(observations: Observations, prior: PartPrior, known: SessionErrors
         NAMES, found.theta, found.covariance, found.prior_share, found.junction_temp, found.chi_square,
         found.dof, found.p, found.status,
     )  # fmt: skip
-
-
-def take_observations(o: Observations, rows: Ints) -> Observations:
-    """The observations of some of the parts; sessions keep their numbers."""
-    shared = {"session_temp_std", "session_gain_ln_std", "session_lead_std"}
-    return replace(o, **{f.name: getattr(o, f.name)[rows] for f in fields(o) if f.name not in shared})

@@ -107,6 +107,6 @@ def own_spread(
 
 
 def _rows(o: Observations, rows: npt.NDArray[np.intp]) -> Observations:
-    from partscreen.screening.fitting import take_observations
+    from partscreen.device.observations import take_observations
 
     return take_observations(o, rows.astype(np.int64))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from partscreen.device.observations import Observations
+from partscreen.device.observations import Observations, take_observations
 from partscreen.readings.instruments.kit import Kit
 from partscreen.readings.instruments.uncertainty import SessionUncertainty
 from partscreen.readings.instruments.uncertainty import session_uncertainty as shared_of
@@ -19,7 +19,7 @@ from partscreen.results import LotResult, PartResult, Reason
 from partscreen.screening.advice.held_parts import with_advice
 from partscreen.screening.disposition import DEFAULT_COST, MISFIT_P, Rule
 from partscreen.screening.findings import LotFindings, findings_of_parts
-from partscreen.screening.fitting import FitFunction, GroupFit, SessionErrors, fit_group, take_observations
+from partscreen.screening.fitting import FitFunction, GroupFit, SessionErrors, fit_group
 from partscreen.screening.limits.capacitance import capacitance_remarks
 from partscreen.screening.limits.conformance import DEFAULT_RISK
 from partscreen.screening.limits.curve_model import CurveModel, PlainLaws
@@ -200,6 +200,7 @@ def _groups(
                 name=setup.name or "",
                 progress=progress,
                 only=None if only is None or opened(batch) else only,
+                fits=np.where(made.converged[:, None], made.theta, np.nan),
             )
         weighed = with_own_shares(weighed, batch, readings.parts, settings.prior_share)
         weighed = with_opened_pieces(batch, readings.parts, weighed)

@@ -9,7 +9,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from partscreen.device.observations import Observations
+from partscreen.device.observations import Observations, take_observations
 from partscreen.device.parameters import INDEX
 from partscreen.device.prior import TypeConstants
 from partscreen.readings.tables import Lot
@@ -28,7 +28,6 @@ from partscreen.screening.evidence.weigh_lots import (
     learn_from_known_good,
     weigh_observations,
 )
-from partscreen.screening.fitting import take_observations
 from partscreen.screening.lot.halves import Halves, halves_of
 from partscreen.screening.lot.view import ABOUT_EQUAL
 from partscreen.screening.model_error import GradingLike, misfit_for
@@ -145,6 +144,7 @@ def weigh_group(
     bulk_is_type: bool = False,
     progress: Callable[[str, int, int], None] | None = None,
     only: Collection[int] | None = None,
+    fits: Floats | None = None,
 ) -> dict[int, WeighedLot]:
     """Weigh all lots of one type.
 
@@ -159,6 +159,7 @@ def weigh_group(
     name : of the type
     bulk_is_type : nothing is known of the type; without known-good parts a lot is compared with its own bulk
     only : numbers of the lots to weigh, the others only teach; None: all
+    fits : (n_parts, N_PARAMETERS), fits of the parts that were made before, NaN where one failed; saves time
 
     Returns
     -------
@@ -173,7 +174,9 @@ def weigh_group(
         rows = np.flatnonzero(lot_of == number)
         if rows.size and (only is None or number in only):
             alone = bulk_is_type and not any(other != number for other in taught)
-            waiting.append(_prepared(observations, rows, number, lot, school, others, prior_share, alone))
+            one = _prepared(observations, rows, number, lot, school, others, prior_share, alone)
+            begin = None if fits is None else fits[rows]
+            waiting.append(replace(one, unsettled=replace(one.unsettled, begin=begin)))
     out: dict[int, WeighedLot] = {}
     told = len(lots) - len(waiting)
     for some in _in_turn(waiting):

@@ -6,8 +6,8 @@ Parts come from the engine's own device model: these figures measure the statist
 import numpy as np
 import pytest
 
+from partscreen.device.observations import take_observations
 from partscreen.screening.evidence.weigh_lots import knowledge_from, learn_from_known_good, weigh_observations
-from partscreen.screening.fitting import take_observations
 from partscreen.screening.lot.alike import assumed_population, compare, top_current
 from tests.screening.simulated_parts import base_theta, draw, read, smaller, spread
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
+from partscreen.device.observations import take_observations
 from partscreen.device.parameters import INDEX, N_PARAMETERS
 from partscreen.reference import Library
 from partscreen.reference.population import population_for
@@ -24,7 +25,6 @@ from partscreen.screening.evidence.weigh_lots import (
     learn_from_known_good,
     weigh_observations,
 )
-from partscreen.screening.fitting import take_observations
 from partscreen.screening.model_error import misfit_of
 from tests.screening.lots import observe
 

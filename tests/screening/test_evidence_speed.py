@@ -7,12 +7,13 @@ import pytest
 
 from benchmarks.evidence_speed import a_lot, knowledge
 from partscreen.device.prior import TypeConstants
-from partscreen.screening.evidence import engine, settle
+from partscreen.screening.evidence import combine, engine, mode_likelihoods, settle
 from partscreen.screening.evidence.condense import condense
 from partscreen.screening.evidence.engine import expected, weigh_lot
 from partscreen.screening.evidence.hypotheses import families
 from partscreen.screening.evidence.linear import N_COORDINATES, ORDER, Linearised
 from partscreen.screening.evidence.lot import share_priors
+from partscreen.screening.evidence.mode_likelihoods import modes_alike
 from partscreen.screening.evidence.quadratic import ln_sum
 from partscreen.screening.evidence.weigh import cumulative_log_likelihood, factor, whiten
 from partscreen.screening.evidence.weigh_lots import weigh_observations
@@ -54,6 +55,35 @@ def test_dropping_silent_combinations_keeps_the_evidence_of_parts_far_off_the_mo
     monkeypatch.setattr(engine, "condense", lambda readings, expected: readings)
     full = weigh_lot(readings, known)
     assert np.abs(short.evidence - full.evidence).max() < SMALL
+
+
+@pytest.mark.parametrize(("n", "seed", "bad"), [(1, 1, 0), (5, 2, 2), (30, 3, 5), (60, 4, 27), (150, 5, 20)])
+def test_modes_that_share_factors_change_no_evidence(known, monkeypatch, n, seed, bad):
+    readings, _ = settled(known, n, seed, bad=bad)
+    shared = weigh_lot(readings, known)
+    monkeypatch.setattr(mode_likelihoods, "ALIKE_WELL", 0.0)
+    apart = weigh_lot(readings, known)
+    assert np.abs(shared.evidence - apart.evidence).max() < SMALL
+    assert np.abs(shared.by_reading - apart.by_reading).max() < SMALL
+    assert np.abs(shared.probability - apart.probability).max() < 0.002
+
+
+def test_modes_of_a_lot_share_factors_at_all(known):
+    """Else the test above could not fail."""
+    readings, _ = settled(known, 150, 5)
+    seen = []
+
+    def noted(*args, **more):
+        seen.append(modes_alike(*args, **more))
+        return seen[-1]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(combine, "modes_alike", noted)
+        weigh_lot(readings, known)
+    (groups,) = seen
+    numbers = [number for group in groups for number in group]
+    assert sorted(numbers) == list(range(len(numbers)))
+    assert len(groups) < 0.7 * len(numbers)
 
 
 def test_condensed_readings_differ_by_one_constant_under_every_hypothesis(known):

@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from partscreen.device.observations import take_observations
 from partscreen.device.parameters import INDEX
 from partscreen.device.predict import predict_gain
 from partscreen.reference.library import Library
 from partscreen.reference.population import population_for
-from partscreen.screening.fitting import take_observations
 from partscreen.screening.retest.judge import GAIN_CHANGE, LEAK_FLOORS, SATURATION_CHANGE, compare_retest
 from partscreen.screening.retest.pairs import Leak, Sitting, pairs_of
 from tests.screening.lots import ROOM, observe

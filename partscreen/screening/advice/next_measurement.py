@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from partscreen.device.capacitance import predict_capacitance
-from partscreen.device.observations import Observations
+from partscreen.device.observations import Observations, take_observations
 from partscreen.device.parameters import N_PARAMETERS
 from partscreen.device.predict import predict_gain, predict_saturation
 from partscreen.device.prior import TypeConstants
@@ -24,7 +24,6 @@ from partscreen.screening.evidence.combine import Weighed
 from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import N_COORDINATES, SATURATION_EDGE, Linearised
 from partscreen.screening.evidence.shared_misfit import OWN_SHARE
-from partscreen.screening.fitting import take_observations
 from partscreen.screening.limits.spot_conditions import ROOM_TEMPERATURE
 from partscreen.screening.model_error import GradingLike
 

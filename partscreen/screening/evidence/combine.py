@@ -14,7 +14,8 @@ from partscreen.screening.evidence.hypotheses import families
 from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import ORDER, Linearised
 from partscreen.screening.evidence.lot import MARKED_SHARE, Fitted, Share
-from partscreen.screening.evidence.mode_terms import labels, weigh_rows, without_each
+from partscreen.screening.evidence.mode_likelihoods import modes_alike, without_each
+from partscreen.screening.evidence.mode_terms import labels, weigh_rows
 from partscreen.screening.evidence.quadratic import ln_sum
 from partscreen.screening.evidence.weigh import CHUNK
 
@@ -90,9 +91,10 @@ def combine(
     ln_mode = np.array([f.ln_likelihood for f in fitted])
     probability = np.exp(ln_mode - logsumexp(ln_mode))
     against, ln_posterior = np.zeros((n, len(ORDER) + 1)), np.zeros((n, len(names)))
+    alike = modes_alike(readings, known, fitted, every=every)
     for begin in range(0, n, CHUNK):
         rows = np.arange(begin, min(begin + CHUNK, n))
-        found = weigh_rows(readings, rows, known, groups, fitted, good, bad, every=every)
+        found = weigh_rows(readings, rows, known, groups, fitted, alike, good, bad, every=every)
         against[rows], ln_posterior[rows] = found.bad - found.marked, found.final
     steps = np.diff(against, axis=1)
     posterior = np.exp(ln_posterior - ln_sum(ln_posterior)[:, None])

@@ -11,7 +11,8 @@ from partscreen.screening.evidence.hypotheses import AREAS, area_name, families
 from partscreen.screening.evidence.knowledge import Knowledge
 from partscreen.screening.evidence.linear import AREA, Linearised
 from partscreen.screening.evidence.lot import Fitted, Mode, alternatives_of, fit_mode, share_priors
-from partscreen.screening.evidence.quadratic import Information, information, integrate, ln_sum
+from partscreen.screening.evidence.mode_likelihoods import alone
+from partscreen.screening.evidence.quadratic import information, integrate, ln_sum
 from partscreen.screening.evidence.spreads import SHARES, main_spreads
 
 Floats = npt.NDArray[np.float64]
@@ -105,7 +106,7 @@ def weigh_lot(readings: Linearised, known: Knowledge, *, prior_share: float = 0.
     info = information(seen, known.centre)
     mains = [integrate(info, spread) for spread in main_spreads(known)]
     alternatives = alternatives_of(info, families(known.within, known.device_between))
-    each = _types(info, known)
+    each = _types(seen, known)
     types = ln_sum(each) - np.log(each.shape[1]) if each.shape[1] else np.full(info.constant.shape, -np.inf)
     marked = integrate(info, known.lot_covariance + known.within).at(known.centre[None])[:, 0]
     _, good, bad = share_priors(prior_share)
@@ -158,10 +159,8 @@ def _distinct(ends: list[Fitted]) -> list[Floats]:
     return [one.centre for one in out]
 
 
-def _types(info: Information, known: Knowledge) -> Floats:
+def _types(readings: Linearised, known: Knowledge) -> Floats:
     """ln p under each other type, shape (n, n_types)."""
     if not known.others:
-        return np.zeros((info.constant.shape[0], 0))
-    return np.stack(
-        [integrate(info, o.covariance + known.session).at(o.mean[None])[:, 0] for o in known.others], axis=1
-    )
+        return np.zeros((readings.point.shape[0], 0))
+    return np.stack([alone(readings, o.mean, o.covariance + known.session)[:, -1] for o in known.others], axis=1)

@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from partscreen.device.fit import fit_parts
 from partscreen.device.fit_result import FitResult
-from partscreen.device.observations import Observations
+from partscreen.device.observations import Observations, take_observations
 from partscreen.device.parameters import AREA_DIRECTION, N_PARAMETERS
 from partscreen.device.prior import TypeConstants
 from partscreen.screening.evidence.engine import ENOUGH, even
@@ -26,7 +26,6 @@ from partscreen.screening.evidence.linear import Linearised, linearise
 from partscreen.screening.evidence.lot import Fitted, Mode, Share, alternatives_of, fit_mode
 from partscreen.screening.evidence.quadratic import Quadratic, information, integrate, inverse
 from partscreen.screening.evidence.shared_misfit import share_misfit
-from partscreen.screening.fitting import take_observations
 from partscreen.screening.model_error import Misfit, widened
 
 Floats = npt.NDArray[np.float64]
@@ -52,18 +51,20 @@ class Settled:
 @dataclass(frozen=True, slots=True)
 class Unsettled:
     """Readings of a lot's parts, and what is known of it. `misfit`: the model's own error by reading; what the lot's
-    parts share of it is taken off."""
+    parts share of it is taken off. `begin`: (n, N_PARAMETERS), fits of the parts that were made before, from which all
+    parts of a large lot begin; NaN where there is none."""
 
     observations: Observations
     known: Knowledge
     share: Share
     misfit: Misfit | None = None
+    begin: Floats | None = None
 
     def take(self, rows: Ints) -> Unsettled:
         """Some of the parts; sessions keep their numbers."""
         of = self.misfit
         taken = None if of is None else Misfit(of.hfe[rows], of.vbe[rows], of.vce_sat[rows])
-        return replace(self, observations=take_observations(self.observations, rows), misfit=taken)
+        return replace(self, observations=take_observations(self.observations, rows), misfit=taken, begin=None)
 
 
 def settle(
@@ -89,7 +90,9 @@ def settle_lots(lots: Sequence[Unsettled], constants: TypeConstants) -> list[Set
 def _all_parts(lots: Sequence[Unsettled], last: Sequence[_Round], constants: TypeConstants) -> list[Settled]:
     """All parts of large lots as in the last round of some of them, with the errors of the sessions that it found."""
     out = []
-    for lot, about, (theta, _, readings) in zip(lots, last, _fitted(lots, last, constants, starts=1), strict=True):
+    for lot, about, (theta, _, readings) in zip(
+        lots, last, _fitted(lots, last, constants, starts=1, begin=[lot.begin for lot in lots]), strict=True
+    ):
         weight = np.zeros(theta.shape[0])
         weight[even(theta.shape[0])] = about.weight
         readings = share_misfit(readings, weight)
@@ -223,7 +226,12 @@ def _tried(lots: Sequence[Unsettled], about: Sequence[_Round], constants: TypeCo
 
 
 def _fitted(
-    lots: Sequence[Unsettled], about: Sequence[_Round], constants: TypeConstants, *, starts: int
+    lots: Sequence[Unsettled],
+    about: Sequence[_Round],
+    constants: TypeConstants,
+    *,
+    starts: int,
+    begin: Sequence[Floats | None] = (),
 ) -> list[tuple[Floats, Floats, Linearised]]:
     """Of each lot its parts' fits, the errors of its sessions, and the readings about the fits."""
     out: list[tuple[Floats, Floats, Linearised] | None] = [None] * len(lots)
@@ -234,6 +242,7 @@ def _fitted(
         mine = [about[i] for i in numbers]
         alone = len(mine) == 1
         known = [one.shared for one in mine if one.shared is not None]
+        before = [begin[i] for i in numbers] if begin else [None]
         fit = fit_parts(
             wide,
             mine[0].mean if alone else np.stack([one.mean for one in mine])[joint.family],
@@ -242,6 +251,7 @@ def _fitted(
             starts=starts,
             shared=joint.sessions_in(known) if known else None,
             family=None if alone else joint.family,
+            begin=_joined_begin(before),
         )
         linear = linearise(_in_saturation(joint.observations, fit), fit.theta, constants, misfit)
         for place, number in enumerate(numbers):
@@ -249,6 +259,11 @@ def _fitted(
             readings = linear if alone else linear.pick(rows).trimmed()
             out[number] = (fit.theta[rows], joint.sessions_out(fit.shared, place), readings)
     return [one for one in out if one is not None]
+
+
+def _joined_begin(of: Sequence[Floats | None]) -> Floats | None:
+    told = [one for one in of if one is not None]
+    return np.concatenate(told) if len(told) == len(of) else None
 
 
 def _joined_misfit(of: Sequence[Misfit | None]) -> Misfit | None:

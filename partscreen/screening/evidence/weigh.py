@@ -105,19 +105,43 @@ def by_kind(readings: Linearised, lower: Floats, gap: Floats) -> Floats:
     """
     z = whiten(lower, gap)
     np.square(z, out=z)
-    z *= -0.5
-    diagonal = np.diagonal(lower, axis1=1, axis2=2)
-    z -= np.where(readings.present, np.log(diagonal) + 0.5 * _LN_2PI, 0.0)[:, :, None]
-    out = np.zeros((z.shape[0], z.shape[2], len(ORDER)))
-    ends = np.searchsorted(readings.kind, np.arange(len(ORDER)), side="right")
-    begin = 0
-    for i, end in enumerate(ends.tolist()):
-        if i:
-            out[:, :, i] = out[:, :, i - 1]
-        if end > begin:
-            out[:, :, i] += z[:, begin:end].sum(axis=1)
-        begin = end
+    squares = [z[:, begin:end].sum(axis=1) for begin, end in _kinds(readings)]
+    return likelihood_by_kind(readings, lower, squares)
+
+
+def squares_by_kind(readings: Linearised, gap: Floats, shift: Floats) -> list[Floats]:
+    """Squared length of every gap (n, k, m) less every shift (n, k, h), both whitened, by kind: (n, m, h) each."""
+    out = []
+    for begin, end in _kinds(readings):
+        away, moved = gap[:, begin:end], shift[:, begin:end]
+        both = away.transpose(0, 2, 1) @ moved
+        both *= -2.0
+        both += (away**2).sum(axis=1)[:, :, None]
+        both += (moved**2).sum(axis=1)[:, None, :]
+        out.append(both)
     return out
+
+
+def likelihood_by_kind(readings: Linearised, lower: Floats, squares: list[Floats]) -> Floats:
+    """ln p up to and including each kind from the whitened squares of each, (n, ...); (n, ..., len(ORDER))."""
+    diagonal = np.diagonal(lower, axis1=1, axis2=2)
+    constant = np.where(readings.present, np.log(diagonal) + 0.5 * _LN_2PI, 0.0)
+    shape = squares[0].shape
+    out = np.zeros((*shape, len(ORDER)))
+    lift = (slice(None), *(None,) * (len(shape) - 1))
+    for i, ((begin, end), square) in enumerate(zip(_kinds(readings), squares, strict=True)):
+        if i:
+            out[..., i] = out[..., i - 1]
+        if end > begin:
+            out[..., i] -= 0.5 * square
+            out[..., i] -= constant[:, begin:end].sum(axis=1)[lift]
+    return out
+
+
+def _kinds(readings: Linearised) -> list[tuple[int, int]]:
+    """Where the readings of each kind of ORDER begin and end."""
+    ends = np.searchsorted(readings.kind, np.arange(len(ORDER)), side="right").tolist()
+    return list(zip([0, *ends[:-1]], ends, strict=True))
 
 
 def cumulative_log_likelihood(readings: Linearised, means: Floats, lower: Floats) -> Floats:

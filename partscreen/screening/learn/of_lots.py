@@ -8,14 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from partscreen.device.observations import Observations
+from partscreen.device.observations import Observations, take_observations
 from partscreen.reference.learned import LearnedSpreads, learn_spreads, learned_centres
 from partscreen.reference.learned_file import spreads_of
 from partscreen.reference.learned_residuals import learn_readings
 from partscreen.reference.models import ReferenceType
 from partscreen.reference.population import Population, population_for
 from partscreen.reference.population_spreads import LearnedReading, Spreads, load_spreads
-from partscreen.screening.fitting import take_observations
 from partscreen.screening.learn.laid_out import TaughtLot, lot_record, reading_record, teach
 
 Floats = npt.NDArray[np.float64]
