@@ -250,7 +250,7 @@ def _registry() -> Any:
 # Pint takes a unit for a formula and works it out ("9**9**9" without end). Only products and quotients of named units
 # with powers of one figure come to it, and none longer than any unit is.
 _LONGEST_UNIT = 40  # characters
-_NAMED = r"[^\W\d_]+(?:_[^\W\d_]+)*(?:\s?(?:\^|\*\*)\s?-?\d)?"
+_NAMED = r"[^\W\d_]+(?:_[^\W\d_]+)*(?:\s?(?:\^|\*\*)\s?-?[1-9])?"
 _UNIT = re.compile(rf"(?:1\s?/\s?)?{_NAMED}(?:\s?[*/·]\s?{_NAMED}|\s{_NAMED})*|1|%|°C|°F|Ω")
 _SAME = {"": "1", "1": "1", "ratio": "1", "%": "percent", "Ω": "ohm", "°c": "degC", "degc": "degC", "c": "degC",
          "°f": "degF", "k": "kelvin", "celsius": "degC", "sec": "s"}  # fmt: skip
@@ -277,6 +277,14 @@ def unit_factor(unit: str, si_unit: str) -> tuple[float, float]:
         source = "dimensionless" if text == "1" else text
         zero = registry.Quantity(0.0, source).to(target).magnitude
         one = registry.Quantity(1.0, source).to(target).magnitude
-    except (pint.PintError, AssertionError, TypeError, AttributeError, SyntaxError, ArithmeticError) as error:
+    except (
+        pint.PintError,
+        AssertionError,
+        TypeError,
+        LookupError,
+        AttributeError,
+        SyntaxError,
+        ArithmeticError,
+    ) as error:
         raise ValueError(f"unit {unit!r} cannot be read as {si_unit}") from error
     return float(one - zero), float(zero)

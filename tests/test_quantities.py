@@ -21,7 +21,9 @@ def test_unit_factor_turns_bench_units_into_si(unit, si, factor, offset):
     assert got == pytest.approx((factor, offset), rel=1e-12, abs=1e-12)
 
 
-@pytest.mark.parametrize(("unit", "si"), [("mA", "V"), ("furlongs", "A"), ("pf", "F"), ("[]", "A")])
+@pytest.mark.parametrize(
+    ("unit", "si"), [("mA", "V"), ("furlongs", "A"), ("pf", "F"), ("[]", "A"), ("nF**0", "F"), ("1/nF**0", "F")]
+)
 def test_unit_that_does_not_fit_is_refused(unit, si):
     with pytest.raises(ValueError, match="cannot be read"):
         unit_factor(unit, si)
