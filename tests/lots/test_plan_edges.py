@@ -1,12 +1,13 @@
 """Plans at their edges: on a line and just beside it, the smallest and the largest that may be asked."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
 from scipy.stats import binom
 
-from partscreen.lots.attribute_plans import AQLS, code_letter, step_tighter, table_plan
+from partscreen.lots.attribute_plans import AQLS, SIZES, code_letter, step_tighter, table_plan
 from partscreen.lots.cost_outcomes import (
     Prices,
     Reading,
@@ -275,3 +276,12 @@ def test_a_sequence_without_a_stated_end_is_long_enough_that_hardly_any_lot_is_u
     assert plan.end >= 4.0 * plan.h0 * plan.h1 / (plan.slope * (1.0 - plan.slope))
     first = np.argmax((against <= plan.accept_at(steps)) | (against >= plan.refuse_at(steps)), axis=1) + 1
     assert 0.6 * plan.end / 4.0 < first[decided].mean() < 1.4 * plan.end / 4.0
+
+
+def test_reduced_inspection_reads_what_normal_reads_two_letters_before():
+    # ISO 2859-1: sample sizes follow the R5 series; reduced lies two steps below, tightened reads as many as normal.
+    assert SIZES["reduced"][2:] == SIZES["normal"][:-2]
+    assert SIZES["reduced"][:2] == (2, 2)
+    assert SIZES["tightened"][:-1] == SIZES["normal"]
+    steps = [after / before for before, after in pairwise(SIZES["tightened"])]
+    assert all(10**0.2 / 1.2 < step < 10**0.2 * 1.2 for step in steps[1:])

@@ -168,8 +168,11 @@ def test_a_fit_that_misses_or_did_not_come_to_rest_is_told_of_its_own_part():
     assert _misfits(SimpleNamespace(fit=None, setup=None)) == {}
 
 
-def results(rows, read, limit=("min", 60.0, 0.7)):
-    """Parts read at `rows` of (part, hFE at 0.5 A, at 1 A), judged by one limit; `read`: whether each has readings."""
+AT_HAND, FAR = ("min", 60.0, 0.7), ("min", 60.0, 8.0)
+
+
+def results(rows, read, *limits, capacitance=None):
+    """Parts read at `rows` of (part, hFE at 0.5 A, at 1 A), judged by limits; `read`: whether each has readings."""
     n = len(read)
     part, first, second = (np.array(column) for column in zip(*rows, strict=True))
     table = points(np.repeat(part, 2), np.tile([0.5, 1.0], part.size), hfe=np.stack((first, second), axis=1).ravel())
@@ -177,7 +180,8 @@ def results(rows, read, limit=("min", 60.0, 0.7)):
     o = build_observations(made, np.arange(n)).observations
     found = LotFindings(
         SimpleNamespace(kind="bjt", prior=None, name="X1", close=(), two_types=False), np.arange(n), o, {},
-        judge_limits([gain_limit(*limit)], PartReadings(o, {}, PlainLaws())), None, SimpleNamespace(outliers={}), {},
+        judge_limits([gain_limit(*limit) for limit in limits], PartReadings(o, {}, PlainLaws())), None,
+        SimpleNamespace(outliers={}), capacitance or {},
         [[] for _ in read], [None] * n, [None] * n, [["hFE 2 points"] if r else [] for r in read], ["bench"] * n,
     )  # fmt: skip
     return findings_of_parts(found, made, SimpleNamespace(risk=0.02, rule=RULE))
@@ -185,7 +189,8 @@ def results(rows, read, limit=("min", 60.0, 0.7)):
 
 def test_every_part_comes_out_in_its_order_with_its_own_reasons():
     # Far above the minimum of 60; not read at all; in its guard band from above; below it; in the band from below.
-    told = results([(0, 100, 100), (2, 60.5, 60.5), (3, 30, 30), (4, 58.6, 58.6)], [True, False, True, True, True])
+    rows = [(0, 100, 100), (2, 60.5, 60.5), (3, 30, 30), (4, 58.6, 58.6)]
+    told = results(rows, [True, False, True, True, True], AT_HAND)
     assert [p.part for p in told] == ["1", "2", "3", "4", "5"]
     assert [p.status for p in told] == ["judged", "unusable", "judged", "judged", "judged"]
     assert [[r.code for r in p.reasons] for p in told] == [
@@ -197,8 +202,23 @@ def test_every_part_comes_out_in_its_order_with_its_own_reasons():
 
 
 def test_a_part_is_told_which_limits_its_readings_do_not_reach_and_where_they_end():
-    told = results([(0, 100, 100), (1, 100, np.nan)], [True, True], limit=("min", 60.0, 8.0))
+    told = results([(0, 100, 100), (1, 100, np.nan)], [True, True], FAR)
     sentences = [{r.code: r.sentence for r in p.reasons} for p in told]
     assert [p.reasons[0] for p in told] == [say.NO_LIMIT_REACHED] * 2
     assert "the readings end at 1 A" in sentences[0]["LIMITS_NOT_REACHED"]
     assert "the readings end at 500 mA" in sentences[1]["LIMITS_NOT_REACHED"]
+
+
+def test_one_limit_reached_of_two_is_enough_to_be_judged_by_limits_alone():
+    (part,) = results([(0, 100, 100)], [True], AT_HAND, FAR)
+    assert part.reasons[0] == say.LIMITS_ALONE
+    assert [r.code for r in part.reasons[1:]] == ["LIMITS_NOT_REACHED"]
+    (part,) = results([(0, 100, 100)], [True])
+    assert part.reasons == [say.NO_LIMIT_REACHED]
+
+
+def test_what_is_said_of_a_capacitance_is_said_of_its_own_part():
+    remark = say.capacitance_no_reference(["C_BE"])
+    first, second = results([(0, 100, 100), (1, 100, 100)], [True, True], AT_HAND, capacitance={1: (remark,)})
+    assert remark in second.reasons
+    assert remark not in first.reasons
