@@ -85,3 +85,14 @@ class UnknownType(PartscreenError, LookupError):
         self.close = tuple(close)
         hint = f"; close names: {', '.join(self.close)}" if self.close else ""
         super().__init__(f"type {name!r} is not in the library{hint}")
+
+
+def not_writable(
+    error: OSError,
+    place: object,
+    fix: str = "name a folder that exists and may be written to",
+    *,
+    what: str = "cannot write",
+) -> UnusableInput:
+    """The refusal of a place that cannot be written, with what the system says of it."""
+    return UnusableInput([Problem("NOT_WRITABLE", f"{what}: {error.strerror or error}", fix, str(place))])

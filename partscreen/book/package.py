@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from partscreen.book.export import Column, TableForm
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import Problem, UnusableInput, not_writable
 
 FORMS = ("csv", "json", "parquet", "package")
 _FORMULA = frozenset("=+-@\t\r\n")
@@ -31,8 +31,7 @@ def empty_folder(out: Path) -> None:
         out.mkdir(parents=True, exist_ok=True)
         used = any(out.iterdir())
     except OSError as error:
-        what = f"cannot be written to ({error.strerror})"
-        raise UnusableInput([Problem("NOT_WRITABLE", what, "name another folder", str(out))]) from None
+        raise not_writable(error, out, "name another folder", what="cannot be written to") from None
     if used:
         what = "the folder holds something already"
         raise UnusableInput([Problem("BOOK_FOLDER_USED", what, "name a new or an empty folder", str(out))])

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import Problem, UnusableInput, not_writable
 from partscreen.whole_files import write_whole
 from partscreen.workflow.options import Outcome, Progress, silent
 
@@ -95,9 +95,7 @@ def draw_figures(
     try:
         return _pack(drawn, place) if place.suffix.lower() == ".zip" else _write(drawn, place)
     except OSError as error:
-        fix = "name a folder that exists and may be written to"
-        what = f"cannot write: {error.strerror or error}"
-        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(error.filename or place))]) from error
+        raise not_writable(error, error.filename or place) from error
 
 
 def _write(drawn: Iterator[tuple[str, bytes]], folder: Path) -> list[Path]:

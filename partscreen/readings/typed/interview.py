@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Generic, Protocol, TypeVar
 
 from partscreen.bounded_files import MAX_SETTING, parse_json, read_capped
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import Problem, UnusableInput, not_writable
 
 T = TypeVar("T")
 WAYS = "Enter takes what stands in brackets; back: the question before; stop: go on later; ?: what is meant."
@@ -110,9 +110,12 @@ class AnswersKept(AnswersHeld):
                 stream.flush()
                 os.fsync(stream.fileno())
         except OSError as error:
-            what = f"an answer could not be put on disk: {error.strerror or error}"
-            fix = "name a folder that exists and may be written to, with --out"
-            raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(self.path))]) from error
+            raise not_writable(
+                error,
+                self.path,
+                "name a folder that exists and may be written to, with --out",
+                what="an answer could not be put on disk",
+            ) from error
 
 
 class Interview:

@@ -16,7 +16,7 @@ from types import TracebackType
 from typing import IO, Any
 
 from partscreen.bounded_files import parse_json
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import Problem, UnusableInput, not_writable
 
 FORM = "partscreen.typed/1"
 _BEGINNING = f'{{"form": "{FORM}"'.encode()
@@ -72,10 +72,7 @@ class Journal:
         try:
             self._stream: IO[bytes] = open(path, "a+b")  # noqa: SIM115 - held open for the whole sitting
         except OSError as error:
-            fix = "name a folder that exists and may be written to, with --out"
-            raise UnusableInput(
-                [Problem("NOT_WRITABLE", f"cannot write: {error.strerror or error}", fix, str(path))]
-            ) from error
+            raise not_writable(error, path, "name a folder that exists and may be written to, with --out") from error
         try:
             self._hold()
             self._read(begun)
@@ -127,9 +124,12 @@ class Journal:
             self._stream.flush()
             os.fsync(self._stream.fileno())
         except OSError as error:
-            fix = "make room on the disk and start the command again: all lines confirmed so far are kept"
-            what = f"the line could not be put on disk: {error.strerror or error}"
-            raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(self.path))]) from error
+            raise not_writable(
+                error,
+                self.path,
+                "make room on the disk and start the command again: all lines confirmed so far are kept",
+                what="the line could not be put on disk",
+            ) from error
         self.events.append(event)
 
     def _hold(self) -> None:

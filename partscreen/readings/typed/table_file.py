@@ -7,7 +7,7 @@ import io
 from collections.abc import Sequence
 from pathlib import Path
 
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import Problem, UnusableInput, not_writable
 from partscreen.readings.typed.columns import TypedColumn
 from partscreen.readings.typed.journal import Entry
 from partscreen.whole_files import write_whole
@@ -49,6 +49,8 @@ def write_table(path: Path, text: str) -> None:
     try:
         write_whole(path, text)
     except OSError as error:
-        fix = f"free the file or make room; the lines are safe in {path.name}.journal, start the command again"
-        what = f"cannot write: {error.strerror or error}"
-        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(path))]) from error
+        raise not_writable(
+            error,
+            path,
+            f"free the file or make room; the lines are safe in {path.name}.journal, start the command again",
+        ) from error

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partscreen import __version__
-from partscreen.errors import Problem, UnknownType, UnusableInput
+from partscreen.errors import Problem, UnknownType, UnusableInput, not_writable
 from partscreen.whole_files import write_whole
 from partscreen.workflow.saved import load_matching, load_screening
 from partscreen.workflow.settings import load_library, polarity_of
@@ -110,12 +110,6 @@ def _complement_of(library: Library, name: str) -> str | None:
         return None
 
 
-def _not_writable(path: Path | str, error: OSError) -> UnusableInput:
-    what = f"cannot write: {error.strerror or error}"
-    fix = "name a folder that exists and may be written to"
-    return UnusableInput([Problem("NOT_WRITABLE", what, fix, str(path))])
-
-
 def write_matching(matching: Matching, path: Path | str) -> Path:
     """Write a match as JSON (`partscreen.matching/1`).
 
@@ -128,7 +122,7 @@ def write_matching(matching: Matching, path: Path | str) -> Path:
     try:
         write_whole(target, matching.model_dump_json(by_alias=True))
     except OSError as error:
-        raise _not_writable(path, error) from error
+        raise not_writable(error, path) from error
     return target
 
 
@@ -146,7 +140,7 @@ def write_match_table(matching: Matching, path: Path | str) -> Path:
     try:
         write(matching, target)
     except OSError as error:
-        raise _not_writable(path, error) from error
+        raise not_writable(error, path) from error
     return target
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import Problem, UnusableInput, not_writable
 from partscreen.whole_files import write_whole
 from partscreen.workflow.after.plan_history import history_of_book, read_history
 from partscreen.workflow.after.plan_options import CannotBe, Checked, PlanOptions, flag
@@ -102,9 +102,7 @@ def write_plan_figure(result: PlanResult, path: Path) -> None:
     try:
         write_whole(path, text)
     except OSError as error:
-        fix = "name a folder that exists and may be written to"
-        what = f"cannot write: {error.strerror or error}"
-        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(path))]) from error
+        raise not_writable(error, path) from error
 
 
 _Ask = Callable[[], "PlanResult"]

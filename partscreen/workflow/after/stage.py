@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import Problem, UnusableInput, not_writable
 from partscreen.whole_files import write_whole
 from partscreen.workflow.saved import load_matching, load_screening
 from partscreen.workflow.settings import load_library
@@ -119,7 +119,5 @@ def write_stage(result: StageResult, out: Path) -> Path:
         page = out / "stage.html"
         write_whole(page, render_stage(result))
     except OSError as error:
-        fix = "name a folder that exists and may be written to"
-        what = f"cannot write: {error.strerror or error}"
-        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(error.filename or out))]) from error
+        raise not_writable(error, error.filename or out) from error
     return page

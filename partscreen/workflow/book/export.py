@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partscreen import __version__
-from partscreen.errors import Problem, UnknownType, UnusableInput
+from partscreen.errors import Problem, UnknownType, UnusableInput, not_writable
 from partscreen.results.book import Exported, ExportedFile
 from partscreen.whole_files import write_whole
 from partscreen.workflow.book.common import Asked, opened, place_of, word_of
@@ -89,6 +89,5 @@ def _write(path: Path, content: bytes) -> str:
     try:
         write_whole(path, content)
     except OSError as error:
-        what = f"cannot be written ({error.strerror})"
-        raise UnusableInput([Problem("NOT_WRITABLE", what, "make room, or name another folder", str(path))]) from None
+        raise not_writable(error, path, "make room, or name another folder", what="cannot be written") from None
     return str(path)

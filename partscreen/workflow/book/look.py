@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import Problem, UnusableInput, not_writable
 from partscreen.workflow.book.common import Asked, opened, place_of
 from partscreen.workflow.book.day import AFTER
 
@@ -149,9 +149,7 @@ def fetch_file(sha256: str, where: str | None = None, *, out: Path | None = None
             with out.open("xb") as sink:
                 sink.write(blob.content)
         except OSError as error:
-            what = f"cannot be written ({error.strerror})"
-            fix = "name a new file in a folder of yours"
-            raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(out))]) from error
+            raise not_writable(error, out, "name a new file in a folder of yours", what="cannot be written") from error
     return FileOfBook(ref.name or ref.sha256, blob.media_type or "application/octet-stream", blob.content)
 
 

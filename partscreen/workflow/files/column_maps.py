@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import Problem, UnusableInput, not_writable
 from partscreen.whole_files import write_whole
 
 if TYPE_CHECKING:
@@ -73,8 +73,7 @@ def write_maps(base: str, sections: Iterable[str], path: Path) -> Path:
     try:
         write_whole(path, text)
     except OSError as error:
-        what, fix = f"cannot be written: {error.strerror or error}", "make room on the disk"
-        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, path.name)]) from error
+        raise not_writable(error, path.name, "make room on the disk", what="cannot be written") from error
     return path
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import Problem, not_writable
 from partscreen.whole_files import write_whole
 from partscreen.workflow.options import Progress, ScreenOptions, silent
 
@@ -208,7 +208,7 @@ def write_lots(
         writer.writerows(rows.values())
         write_whole(path, sink.getvalue())
     except OSError as error:
-        raise _not_written(error, path) from error
+        raise not_writable(error, path.name, what="cannot be written") from error
     return path
 
 
@@ -251,8 +251,3 @@ def column_roles() -> tuple[tuple[str, str, str], ...]:
         told = words.get(role) or (f"{known.symbol}, {known.words}" if known else role)
         found.append((role, told, "s" if role == "pulse" else known.unit if known and known.unit != "1" else ""))
     return tuple(found)
-
-
-def _not_written(error: OSError, path: Path) -> UnusableInput:
-    what, fix = f"cannot be written: {error.strerror or error}", "name a folder that exists and may be written to"
-    return UnusableInput([Problem("NOT_WRITABLE", what, fix, path.name)])

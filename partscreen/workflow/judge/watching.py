@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import Problem, UnusableInput, not_writable
 from partscreen.whole_files import write_whole
 from partscreen.workflow.options import Outcome, ScreenOptions
 
@@ -189,9 +189,12 @@ def _write(outcome: Outcome, stem: Path, *, brief: bool, stock: Path | None) -> 
             written.append(write_stock_table(outcome, stock, append=True))
         result = _whole(Path(f"{stem}.result.json"), outcome.json_text(brief=brief))
     except OSError as error:
-        fix = "the folder must be writable; the file is judged again when the watch starts anew"
-        what = f"the results cannot be written: {error.strerror or error}"
-        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(stem))]) from error
+        raise not_writable(
+            error,
+            stem,
+            "the folder must be writable; the file is judged again when the watch starts anew",
+            what="the results cannot be written",
+        ) from error
     return (*written, table, result)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import not_writable
 from partscreen.whole_files import write_whole
 
 if TYPE_CHECKING:
@@ -48,10 +48,7 @@ def write_outcome(
             write_table(outcome.screening, table)
             written.append(table)
     except OSError as error:
-        fix = "name a folder that exists and may be written to"
-        raise UnusableInput(
-            [Problem("NOT_WRITABLE", f"cannot write: {error.strerror or error}", fix, str(error.filename or ""))]
-        ) from error
+        raise not_writable(error, error.filename or "") from error
     return written
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import Problem, UnusableInput, not_writable
 from partscreen.whole_files import kept_by_windows
 
 Shelf = Literal["kits", "types", "typed"]
@@ -65,8 +65,9 @@ def own_folder(shelf: Shelf, root: Path | None = None) -> Path:
     try:
         path.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        what, fix = f"the folder cannot be made: {error.strerror or error}", "make it, or make room on the disk"
-        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(path))]) from error
+        raise not_writable(
+            error, path, "make it, or make room on the disk", what="the folder cannot be made"
+        ) from error
     return path
 
 
@@ -181,8 +182,7 @@ def keep_own_file(shelf: Shelf, name: str, content: bytes, root: Path | None = N
     except UnusableInput as error:
         raise UnusableInput(named_problems(error.problems, path.name)) from None
     except OSError as error:
-        what, fix = f"cannot be written: {error.strerror or error}", "make room on the disk"
-        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, path.name)]) from error
+        raise not_writable(error, path.name, "make room on the disk", what="cannot be written") from error
     finally:
         half.unlink(missing_ok=True)
     return path

@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import Problem, UnusableInput, not_writable
 
 if TYPE_CHECKING:
     from partscreen.readings.instruments.kit import Instrument, Kit
@@ -52,9 +52,8 @@ def write_new(out: Path, text: str) -> None:
         with open(out, "x", encoding="utf-8", newline="\n") as stream:
             stream.write(text)
     except OSError as error:
-        fix = "name a folder that exists and may be written to, with --out; the answers are kept"
-        raise UnusableInput(
-            [Problem("NOT_WRITABLE", f"cannot write: {error.strerror or error}", fix, str(out))]
+        raise not_writable(
+            error, out, "name a folder that exists and may be written to, with --out; the answers are kept"
         ) from error
 
 

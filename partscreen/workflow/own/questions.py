@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import Problem, UnusableInput, not_writable
 from partscreen.whole_files import write_whole
 from partscreen.workflow.own.files import is_stem, lying_in, named_problems, own_folder, own_place, stem_of
 
@@ -211,5 +211,4 @@ def _write(path: Path, text: str) -> None:
     try:
         write_whole(path, text)
     except OSError as error:
-        what, fix = f"cannot be written: {error.strerror or error}", "make room on the disk"
-        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, path.name)]) from error
+        raise not_writable(error, path.name, "make room on the disk", what="cannot be written") from error

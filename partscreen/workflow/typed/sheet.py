@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from partscreen.errors import Problem, UnknownType, UnusableInput
+from partscreen.errors import Problem, UnknownType, UnusableInput, not_writable
 from partscreen.whole_files import kept_by_windows, write_whole
 from partscreen.workflow.settings import load_library
 
@@ -204,7 +204,5 @@ def write_all(contents: dict[Path, bytes], *, overwrite: bool) -> tuple[Path, ..
             path.parent.mkdir(parents=True, exist_ok=True)
             write_whole(path, content)
     except OSError as error:
-        fix = "name a folder that exists and may be written to"
-        what = f"cannot write: {error.strerror or error}"
-        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(error.filename or ""))]) from error
+        raise not_writable(error, error.filename or "") from error
     return tuple(contents)

@@ -11,7 +11,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import Problem, UnusableInput, not_writable
 from partscreen.whole_files import write_whole
 from partscreen.workflow.own.files import lying_in, own_folder, own_place, stem_of
 from partscreen.workflow.typed.live_sitting import LiveSitting, LotTold
@@ -179,8 +179,7 @@ def files_of_sitting(live: LiveSitting, folder: Path) -> TypedFiles:
         kit = _copied(told.kit, folder) if told.kit else None
         references = tuple(_copied(path, folder) for path in told.references)
     except OSError as error:
-        what = f"cannot be written: {error.strerror or error}"
-        raise UnusableInput([Problem("NOT_WRITABLE", what, "make room on the disk", str(folder))]) from error
+        raise not_writable(error, folder, "make room on the disk", what="cannot be written") from error
     lot = Lot(
         told.lot, told.type_name, told.supplier or None, told.maker or None, told.gain_group or None, told.known_good,
         told.count,

@@ -14,7 +14,7 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from partscreen.errors import Problem, UnusableInput
+from partscreen.errors import Problem, UnusableInput, not_writable
 from partscreen.workflow.judge.screening import code_of_run
 from partscreen.workflow.options import Progress, silent
 from partscreen.workflow.volume.bundles import Bundle, errors_of_sessions, plan_bundles
@@ -79,9 +79,11 @@ def stream_screening(
             before, after = ready.told([], _spreads(ready)).model_dump_json(by_alias=True).rsplit('"lots":[]', 1)
             kept.assemble(f'{before}"lots":[', lots, f"]{after}")
     except OSError as error:
-        fix = "name a folder that exists, may be written to and has room for the result twice"
-        what = f"cannot write: {error.strerror or error}"
-        raise UnusableInput([Problem("NOT_WRITABLE", what, fix, str(error.filename or json_out))]) from error
+        raise not_writable(
+            error,
+            error.filename or json_out,
+            "name a folder that exists, may be written to and has room for the result twice",
+        ) from error
     codes = {code for lot in lots for code in lot.codes}
     left_out = any(row.code != "NOT_COVERED" for row in batch.not_judged)
     notices = ready.notices
