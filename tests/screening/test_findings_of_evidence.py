@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from partscreen.screening import reasons as say
-from partscreen.screening.disposition import FAULT_PROBABILITY, MISFIT_P, REJECT_EVIDENCE, Findings, Rule, decide
+from partscreen.screening.disposition import FAULT_PROBABILITY, REJECT_EVIDENCE, Findings, Rule, decide
 from partscreen.screening.evidence.combine import Weighed
 from partscreen.screening.findings import (
     LotFindings,
@@ -156,7 +156,7 @@ def test_a_fit_that_misses_or_did_not_come_to_rest_is_told_of_its_own_part():
     n = 5
     theta = np.zeros((n, 2))
     theta[3] = np.nan
-    p = np.array([MISFIT_P, MISFIT_P / 1.01, 0.5, 1e-9, np.nan])
+    p = np.array([0.0011, 0.0009, 0.5, 1e-9, np.nan])
     fit = GroupFit(
         tuple("ab"), theta, np.zeros((n, 2, 2)), theta, p, np.arange(n) + 10.0, np.arange(n), p,
         ("converged", "converged", "stalled", "converged", "converged"),
@@ -165,6 +165,7 @@ def test_a_fit_that_misses_or_did_not_come_to_rest_is_told_of_its_own_part():
     assert {part: [r.code for r in reasons] for part, reasons in found.items()} == {1: ["MISFIT"], 2: ["FIT_FAILED"]}
     assert (found[1][0].figures["chi_square"], found[1][0].figures["dof"]) == (11.0, 1)
     assert "X1 population" in found[1][0].sentence
+    assert "less than one good part in a thousand" in found[1][0].sentence
     assert _misfits(SimpleNamespace(fit=None, setup=None)) == {}
 
 
