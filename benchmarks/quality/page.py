@@ -7,8 +7,9 @@ from collections import Counter
 from typing import Any
 
 from benchmarks.keep import COMMANDS, KEPT, ROOT, Kept, kept, said
-from benchmarks.quality.points import POINTS, Counted, Covered, Mutated, Point, Printed
+from benchmarks.quality.points import POINTS, Counted, Covered, Mutated, Point, Printed, Versions
 from benchmarks.suite import LEAST, SLOW, per_cent
+from benchmarks.versions import FOLDERS, counted
 
 HEAD = """# Quality, measured
 
@@ -39,6 +40,8 @@ def _point(place: int, point: Point, suite: dict[str, Any]) -> str:
             parts.append(_tested(measure, suite))
         elif isinstance(measure, Mutated):
             parts.append(_mutated(measure))
+        elif isinstance(measure, Versions):
+            parts.append(_versions(measure))
         else:
             parts.append(_covered(measure))
     keepers = ", ".join(f"`{one}`" for one in point.keepers) or "nothing yet"
@@ -87,6 +90,20 @@ def _tested(measure: Counted, suite: dict[str, Any]) -> str:
 
 def _counts(counts: Counter[str]) -> str:
     return f"{counts['passed']} passed, {counts['failed']} failed, {counts['skipped']} skipped"
+
+
+def _versions(measure: Versions) -> str:
+    found = _read(f"{measure.target}.json")
+    if not found:
+        return f"**{measure.what}** (`make {measure.target}`): {NOT}."
+    folders = found["folders"]
+    days = " and ".join(sorted({told["began"].partition(" ")[0] for told in folders.values()}))
+    loads = [value for told in folders.values() for value in told["load"]]
+    head = f"**{measure.what}** (`make {measure.target}`, {days}, load {min(loads):g} to {max(loads):g}, Python "
+    missing = [folder for folder in FOLDERS if folder not in folders]
+    short = f" Of these folders {NOT}: {', '.join(missing)}." if missing else ""
+    lying = ", ".join(f"{name} {lies}" for name, lies in found["libraries"].items())
+    return f"{head}{found['python']}): {_counts(counted(folders))}.{short} With {lying}."
 
 
 def _covered(measure: Covered) -> str:

@@ -36,12 +36,20 @@ class Mutated:
 
 
 @dataclass(frozen=True, slots=True)
+class Versions:
+    """Tests of the rooms with other versions of the libraries; `target` of the Makefile, kept in its .json."""
+
+    what: str
+    target: str
+
+
+@dataclass(frozen=True, slots=True)
 class Point:
     """One point. `keepers`: tests `file::name`, test folders, benchmarks or targets of the Makefile."""
 
     title: str
     asked: str
-    measures: tuple[Printed | Counted | Covered | Mutated, ...]
+    measures: tuple[Printed | Counted | Covered | Mutated | Versions, ...]
     keepers: tuple[str, ...]
     more: tuple[str, ...] = ()  # pages of docs that tell more, what falls short among it
 
@@ -137,8 +145,12 @@ POINTS: tuple[Point, ...] = (
                     "tests/house/test_dependencies.py",
                 ),
             ),
+            Versions("Oldest versions allowed", "minimum"),
+            Versions("Newest versions", "newest"),
         ),
         (
+            "make minimum",
+            "make newest",
             "tests/end_to_end/test_packaging.py",
             "tests/house/test_dependencies.py::test_oldest_versions_are_the_lower_bounds",
             "tests/house/test_dependencies.py::test_page_of_licences_names_every_package_and_none_that_is_gone",
