@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import json
 import re
 import sys
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 from packaging.version import Version
 
+from benchmarks.keep import KEPT
+from benchmarks.versions import FOLDERS, TARGETS, counted
 from tests.docs.written_licences import MADE_BY, PAGE, debian, licence, npm, project, taken_along
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -65,3 +69,29 @@ def test_every_package_the_program_brings_states_a_licence_that_may_be_passed_on
         assert told not in ("see the files of the package", "not installed where this page was written"), name
         lesser = re.sub(r"(?i)lesser general public licen[sc]e|lgpl", "", told)
         assert not re.search(r"(?i)\bA?GPL|general public|non-?commercial", lesser), (name, told)
+
+
+def kept(target: str) -> dict[str, Any]:
+    return dict(json.loads((KEPT / f"{target}.json").read_text(encoding="utf-8")))
+
+
+@pytest.mark.parametrize("target", TARGETS)
+def test_no_test_failed_with_the_oldest_or_newest_versions(target):
+    counts = counted(kept(target)["folders"])
+    assert counts["failed"] == 0
+    assert counts["passed"] > 3000
+
+
+def test_every_folder_was_run_with_the_oldest_versions():
+    assert tuple(kept("minimum")["folders"]) == FOLDERS, "make minimum"
+
+
+def test_the_oldest_versions_that_were_run_are_the_lower_bounds():
+    minimum = pinned("requirements-minimum.lock")
+    assert kept("minimum")["libraries"] == {name: minimum[name] for name in asked()}, "make minimum"
+
+
+def test_the_newest_versions_that_were_run_are_no_older_than_the_locked_ones():
+    locked = pinned("requirements.lock")
+    for name, version in kept("newest")["libraries"].items():
+        assert Version(version) >= Version(locked[name]), f"{name}: make newest"
