@@ -285,3 +285,10 @@ def test_reduced_inspection_reads_what_normal_reads_two_letters_before():
     assert SIZES["tightened"][:-1] == SIZES["normal"]
     steps = [after / before for before, after in pairwise(SIZES["tightened"])]
     assert all(10**0.2 / 1.2 < step < 10**0.2 * 1.2 for step in steps[1:])
+
+
+def test_one_impossible_lot_among_several_is_refused():
+    assert accepted_from_lot(10, 2, 0, [0, 10]).tolist() == [1.0, 0.0]
+    for bad in ([3, 11], [-1, 3]):
+        with pytest.raises(ValueError, match="of a lot of 10"):
+            accepted_from_lot(10, 2, 0, bad)
