@@ -47,8 +47,9 @@ def parts(n, seed, **shifts):
     return observe(theta, CONSTANTS, rng, n_gain=8, n_sat=3)
 
 
-def test_lots_settled_side_by_side_end_where_each_ends_alone():
-    lots = [parts(3, 1), parts(4, 2, bf=0.3), parts(2, 3, leak=-0.4)]
+@pytest.mark.parametrize("count", [2, 3])
+def test_lots_settled_side_by_side_end_where_each_ends_alone(count):
+    lots = [parts(3, 1), parts(4, 2, bf=0.3), parts(2, 3, leak=-0.4)][:count]
     together = settle_lots([Unsettled(o, KNOWN, SHARE, misfit_of(o, CONSTANTS.ic_rated)) for o in lots], CONSTANTS)
     for o, found in zip(lots, together, strict=True):
         alone = settle(o, CONSTANTS, KNOWN, SHARE, misfit_of(o, CONSTANTS.ic_rated))
