@@ -20,6 +20,7 @@ machine; processor seconds suffer less. Simulated and invented readings only. "n
 since the figure was asked for. How to measure again: `make quality`.
 """
 NOT = "not measured"
+LEAST_KILLED = 0.85  # of mutants, as asked
 
 
 def quality_page() -> str:
@@ -128,19 +129,42 @@ def _mutated(measure: Mutated) -> str:
     if not path.exists():
         return f"**{measure.what}** (`python -m tests.mutants.run`): {NOT}."
     found = json.loads(path.read_text(encoding="utf-8"))
-    low, high = found["interval_95"]
-    of = "all" if found["whole"] else f"a random sample of {found['tried']:,}"
-    lines = [
-        f"**{measure.what}** (`{found['command']}`, {found['date']}; a share does not hang on the load): "
-        f"{100 * found['share_killed']:.1f} % killed (95 % interval {100 * low:.1f} to {100 * high:.1f}), {of} of "
-        f"{found['mutants']:,} mutants tried. Survivors with their reasons: `tests/mutants/survivors.tsv`.\n",
-        "| room | mutants | tried | killed | per cent of those tried |",
-        "|---|---|---|---|---|",
-    ]
-    for name, room in found["rooms"].items():
-        share = 100 * room["killed"] / room["tried"] if room["tried"] else float("nan")
-        lines.append(f"| {name} | {room['mutants']:,} | {room['tried']:,} | {room['killed']:,} | {share:.1f} |")
+    of = "all" if found["whole"] else f"{found['tried']:,}"
+    lines = [f"**{measure.what}** (`{found['command']}`; a share does not hang on the load).\n"]
+    for sample in found["fresh"][:1]:
+        lines += [
+            f"{_share(sample)} of a random sample of {sample['tried']:,} mutants that no test had been written for "
+            f"(seed {sample['seed']}, {sample['date']}; rooms weigh by their mutants). Of those that survived, "
+            f"{sample['equivalent']} are equivalent: they change nothing that could be noticed. Each mutant is given "
+            "some seconds of the tests that run its line, the quick ones first: what only longer tests notice has "
+            "survived.\n",
+            "| room | mutants | tried | killed | per cent | 95 % interval |",
+            "|---|---|---|---|---|---|",
+            *(_room(name, room) for name, room in sample["rooms"].items()),
+            "",
+        ]
+    for older in found["fresh"][1:]:
+        lines.append(f"Before: {_share(older)} of {older['tried']:,} (seed {older['seed']}, {older['date']}).\n")
+    killed = f"{found['killed']:,} of the {of} tried of {found['mutants']:,} mutants"
+    lines.append(
+        f"In all, with the tests written for those that survived: {killed} are killed now ({found['date']}). "
+        "Survivors with their reasons: `tests/mutants/survivors.tsv`."
+    )
     return "\n".join(lines)
+
+
+def _share(figures: dict[str, Any]) -> str:
+    low, high = figures["interval_95"]
+    share = figures["share_killed"]
+    short = f", short of {100 * LEAST_KILLED:g}" if share < LEAST_KILLED else ""
+    return f"{100 * share:.1f} % killed{short} (95 % interval {100 * low:.1f} to {100 * high:.1f})"
+
+
+def _room(name: str, room: dict[str, Any]) -> str:
+    low, high = room["interval_95"]
+    share = 100 * room["killed"] / room["tried"]
+    counts = f"{room['mutants']:,} | {room['tried']:,} | {room['killed']:,}"
+    return f"| {name} | {counts} | {share:.1f} | {100 * low:.1f} to {100 * high:.1f} |"
 
 
 def _suite(suite: dict[str, Any]) -> str:

@@ -8,7 +8,7 @@ from collections import defaultdict
 from tests.mutants.operators import Mutant
 from tests.mutants.rooms import BUILD, GROUPS, NEAREST, room_of
 
-MOST_SECONDS = 30.0  # processor time of the tests of one mutant, by their recorded times (coverage doubles them)
+MOST_SECONDS = 12.0  # processor time of the tests of one mutant, by their recorded times
 NEAR = 0.25  # a test that looks at the room closest counts as so much shorter
 
 

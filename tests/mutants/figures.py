@@ -16,7 +16,7 @@ from pathlib import Path
 
 from tests.mutants import fresh
 from tests.mutants.operators import Mutant
-from tests.mutants.rooms import ROOMS, room_of
+from tests.mutants.rooms import ROOMS, room_of, room_of_path
 
 RESULTS = Path(__file__).with_name("results.tsv")
 FIGURES = Path(__file__).with_name("figures.json")
@@ -60,17 +60,27 @@ def interval(killed: int, tried: int) -> tuple[float, float]:
 
 
 def fresh_figures(mutants: list[Mutant]) -> list[dict]:
-    """Of each sample of mutants never tried before, the last first. Rooms weigh as all their mutants."""
+    """Of each sample of mutants never tried before, the last first. Rooms weigh as all their mutants.
+
+    A row counts by the code as it was when it was tried, also where that was rewritten since.
+    """
     out = []
+    same = {key for key, (kind, _) in explained().items() if kind == "equivalent"}
     for seed, rows in reversed(fresh.kept().items()):
-        of = {room: [m for m in mutants if room_of(m.module) == room] for room in ROOMS}
         rooms = {}
-        for room, mine in of.items():
-            one = counts(mine, rows)
-            if one["tried"] < 2:
+        for room in ROOMS:
+            states = [row["state"] for key, row in rows.items() if room_of_path(key.partition("::")[0]) == room]
+            killed, tried = sum(state in ("killed", "timeout") for state in states), len(states)
+            if tried < 2:
                 break
-            low, high = interval(one["killed"], one["tried"])
-            rooms[room] = one | {"interval_95": [round(low, 4), round(high, 4)]}
+            low, high = interval(killed, tried)
+            rooms[room] = {
+                "mutants": sum(room_of(mutant.module) == room for mutant in mutants),
+                "tried": tried,
+                "killed": killed,
+                "timeouts": states.count("timeout"),
+                "interval_95": [round(low, 4), round(high, 4)],
+            }
         else:
             share, low, high = share_killed(rooms)
             out.append(
@@ -79,6 +89,7 @@ def fresh_figures(mutants: list[Mutant]) -> list[dict]:
                     "date": max(row["date"] for row in rows.values()),
                     "tried": sum(room["tried"] for room in rooms.values()),
                     "killed": sum(room["killed"] for room in rooms.values()),
+                    "equivalent": len(same.intersection(rows)),
                     "share_killed": round(share, 4),
                     "interval_95": [round(low, 4), round(high, 4)],
                     "rooms": rooms,

@@ -39,7 +39,7 @@ def wanted(
     seed: int, all_of: Iterable[Mutant], had: set[str], rooms: Iterable[str], per_room: int | None
 ) -> list[Mutant]:
     """The mutants to try now, in random order. A sample that was begun goes on, and may be made larger."""
-    mine = set(kept()[seed])
+    mine = set(kept().get(seed, {}))
     by_room: dict[str, list[Mutant]] = defaultdict(list)
     for mutant in sorted(all_of, key=lambda mutant: order(mutant.key, seed)):
         if mutant.key in mine or mutant.key not in had:

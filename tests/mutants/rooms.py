@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from fnmatch import fnmatch
 from pathlib import Path
 
 HOUSE = Path(__file__).resolve().parents[2]
@@ -62,6 +63,11 @@ def modules(room: str | None = None) -> list[Path]:
 def room_of(name: str) -> str:
     """The room of a module, given by its path from the house."""
     return next(room for room in ROOMS if HOUSE / name in modules(room))
+
+
+def room_of_path(name: str) -> str:
+    """As `room_of`, also where the module is gone."""
+    return next(room for room, patterns in ROOMS.items() if any(fnmatch(name, pattern) for pattern in patterns))
 
 
 def order(key: str, seed: int = 8) -> str:

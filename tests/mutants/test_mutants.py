@@ -8,8 +8,10 @@ import subprocess
 import sys
 
 import pytest
+from scipy.stats import binomtest
 
-from tests.mutants.figures import FIGURES, explained, share_killed, survivors
+from tests.mutants import fresh
+from tests.mutants.figures import FIGURES, explained, interval, share_killed, survivors
 from tests.mutants.operators import mutants
 from tests.mutants.rooms import HOUSE, ROOMS
 from tests.mutants.sample import recorded, sample
@@ -36,6 +38,36 @@ def test_the_recorded_share_of_noticed_mutants_is_high_enough_in_the_whole():
     assert figures["tried"] >= 300
     assert set(figures["rooms"]) == set(ROOMS)
     assert share_killed(figures["rooms"])[0] == pytest.approx(figures["share_killed"], abs=1e-4)
+
+
+def test_the_share_that_is_told_is_of_first_verdicts_on_mutants_no_test_was_written_for():
+    last, rows = json.loads(FIGURES.read_text())["fresh"][0], fresh.kept()
+    mine = rows[last["seed"]]
+    assert last["tried"] == len(mine) >= 150
+    assert last["killed"] == sum(row["state"] in ("killed", "timeout") for row in mine.values())
+    assert all(room["tried"] >= 20 for room in last["rooms"].values())
+    share, low, high = share_killed(last["rooms"])
+    assert [last["share_killed"], *last["interval_95"]] == pytest.approx([share, low, high], abs=1e-4)
+
+
+def test_interval_of_a_share_is_that_of_wilson():
+    wanted = binomtest(8, 10).proportion_ci(method="wilson")
+    assert interval(8, 10) == pytest.approx((wanted.low, wanted.high))
+    assert interval(10, 10)[1] == pytest.approx(1.0)
+
+
+def test_a_fresh_sample_leaves_out_what_was_tried_and_goes_on_where_it_stopped(monkeypatch):
+    source = "def f(x):\n    return x + 1 - 2 * 3\n"
+    all_of = mutants(source, "partscreen/book/chain.py")
+    had = {all_of[0].key}
+    monkeypatch.setattr(fresh, "kept", lambda: {5: {all_of[1].key: {}}})
+    asked = fresh.wanted(5, all_of, had | {all_of[1].key}, ["chain"], None)
+    assert {m.key for m in asked} == {m.key for m in all_of[2:]}
+    begun = fresh.wanted(5, all_of, had | {all_of[1].key}, ["chain"], 3)
+    assert [m.key for m in begun] == [m.key for m in asked if m in begun]
+    assert len(begun) in (2, 3)
+    other = fresh.wanted(6, all_of, had, ["chain"], None)
+    assert {m.key for m in other} == {m.key for m in all_of[1:]}
 
 
 def test_every_survivor_has_its_reason_and_no_mutant_that_was_noticed_has_one():
