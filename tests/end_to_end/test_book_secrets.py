@@ -20,7 +20,7 @@ from partscreen.page.settings import PageSettings
 from partscreen.workflow import record_screening
 from tests.book.domain_runs import FILES, judged
 from tests.book.servers import fresh_schema, needs_postgres
-from tests.page.conftest import BASE, Visitor
+from tests.page.visitor import BASE, Visitor
 
 SECRET = "hush#Sesame:42 é/%"
 FORMS = {SECRET, quote(SECRET), quote(SECRET, safe=""), quote_plus(SECRET), "hush", "Sesame", html.escape(SECRET)}

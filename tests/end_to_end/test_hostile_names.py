@@ -43,7 +43,7 @@ from partscreen.workflow import (
 from partscreen.workflow.after.matching import write_match_table
 from tests.browser.tools import need
 from tests.docs.bag import FOLDER
-from tests.page.conftest import BASE, Visitor
+from tests.page.visitor import BASE, Visitor
 from tests.report.page import Page
 
 NAMES = {

@@ -16,7 +16,7 @@ from partscreen.page.app import build_app
 from partscreen.page.settings import PageSettings
 from partscreen.workflow import record_screening
 from tests.book.domain_runs import FILES, judged
-from tests.page.conftest import BASE, Visitor
+from tests.page.visitor import BASE, Visitor
 
 
 def record_bag(where: str) -> None:

@@ -2,44 +2,15 @@
 
 from __future__ import annotations
 
-import re
-import time
+import shutil
 
 import pytest
 from starlette.testclient import TestClient
 
 from partscreen.page.app import build_app
 from partscreen.page.settings import PageSettings
-
-BASE = "http://127.0.0.1:8571"
-
-
-class Visitor:
-    """A visitor without script: follows redirects, sends forms with their token, waits for work."""
-
-    def __init__(self, client: TestClient) -> None:
-        self.client = client
-        self.token = re.search(r'name="form_token" value="([^"]+)"', self.get("/").text)[1]
-
-    def get(self, path: str, **more):
-        return self.client.get(path, **more)
-
-    def post(self, path: str, data: dict | None = None, files=None, **more):
-        return self.client.post(path, data={"form_token": self.token, **(data or {})}, files=files, **more)
-
-    def settle(self, answer):
-        """Reload as the page without script does until work has ended."""
-        for _ in range(300):
-            if 'http-equiv="refresh"' not in answer.text:
-                return answer
-            time.sleep(0.1)
-            answer = self.get(answer.url.path)
-        raise AssertionError("the work did not end")
-
-    def bring(self, *files: tuple[str, bytes | str], field: str = "files", **data):
-        """Bring files of readings; the page of how they were understood."""
-        sent = [(field, (name, content)) for name, content in files]
-        return self.settle(self.post("/bring", data, files=sent))
+from tests.page.bench import bench_page, record_bag
+from tests.page.visitor import BASE, Visitor
 
 
 @pytest.fixture(scope="session")
@@ -53,3 +24,24 @@ def client(tmp_path_factory):
 @pytest.fixture
 def visitor(client):
     return Visitor(client)
+
+
+@pytest.fixture(scope="session")
+def kept(tmp_path_factory):
+    """A book with the worked bag in it, made once."""
+    path = tmp_path_factory.mktemp("kept") / "book.sqlite"
+    record_bag(str(path))
+    return path
+
+
+@pytest.fixture
+def place(kept, tmp_path):
+    """A copy of that book."""
+    return str(shutil.copyfile(kept, tmp_path / "book.sqlite"))
+
+
+@pytest.fixture
+def bench(place):
+    """A page with that copy as its bench book."""
+    with bench_page(place) as visitor:
+        yield visitor

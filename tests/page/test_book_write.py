@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import html
 import re
-import shutil
 
 import pytest
 
@@ -23,25 +22,6 @@ def no_waiting_for_the_disk():
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(engine, "_SQLITE_PRAGMAS", (*engine._SQLITE_PRAGMAS, "PRAGMA synchronous = OFF"))
         yield
-
-
-@pytest.fixture(scope="module")
-def kept(tmp_path_factory):
-    """A book with the worked bag in it, made once."""
-    path = tmp_path_factory.mktemp("kept") / "book.sqlite"
-    record_bag(str(path))
-    return path
-
-
-@pytest.fixture
-def place(kept, tmp_path):
-    return str(shutil.copyfile(kept, tmp_path / "book.sqlite"))
-
-
-@pytest.fixture
-def bench(place):
-    with bench_page(place) as visitor:
-        yield visitor
 
 
 @pytest.mark.parametrize("kind", BOTH)

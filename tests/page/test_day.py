@@ -2,32 +2,12 @@
 
 from __future__ import annotations
 
-import shutil
 from datetime import date, timedelta
 
 import pytest
 
 from partscreen.workflow import Asked, Signed, day_list, record_fitted, record_outcome, record_override
-from tests.page.bench import bench_page, record_bag, words
-
-
-@pytest.fixture(scope="module")
-def kept(tmp_path_factory):
-    """A book with the worked bag in it, made once."""
-    path = tmp_path_factory.mktemp("kept") / "book.sqlite"
-    record_bag(str(path))
-    return path
-
-
-@pytest.fixture
-def place(kept, tmp_path):
-    return str(shutil.copyfile(kept, tmp_path / "book.sqlite"))
-
-
-@pytest.fixture
-def bench(place):
-    with bench_page(place) as visitor:
-        yield visitor
+from tests.page.bench import bench_page, words
 
 
 def ago(days: int) -> str:

@@ -10,7 +10,7 @@ from partscreen.errors import UnusableInput
 from partscreen.page.app import build_app
 from partscreen.page.guard import HEADERS
 from partscreen.page.settings import PageSettings
-from tests.page.conftest import BASE
+from tests.page.visitor import BASE
 
 READ_ONLY = ("/", "/types", "/check", "/plan", "/suppliers", "/book", "/stage", "/sheet.css", "/page.js")
 

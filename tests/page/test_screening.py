@@ -37,7 +37,7 @@ def judge(visitor, *files, **told):
 
 @pytest.fixture(scope="module")
 def judged(client):
-    from tests.page.conftest import Visitor
+    from tests.page.visitor import Visitor
 
     visitor = Visitor(client)
     one = visitor.bring(("bag.csv", BAG), ("capa citance.csv", (FOLDER / "capacitance.csv").read_bytes()))

@@ -15,7 +15,7 @@ from starlette.testclient import TestClient
 from partscreen.page.app import build_app
 from partscreen.page.settings import PageSettings
 from partscreen.results import Screening
-from tests.page.conftest import BASE, Visitor
+from tests.page.visitor import BASE, Visitor
 
 ASK = "C_BE [nF] @ VEB=0 V\nC_CB [pF] @ VCB=10 V, f=1 MHz\nhFE @ IC=1 A, VCE=5 V"
 
