@@ -212,9 +212,14 @@ def short_reach(evidence: float, reach: float, wanted: float, *, alone: bool) ->
     against_what = "against the data sheets alone" if alone else "against the rest of the lot"
     sentence = (
         f"Undecided: nothing speaks against the marking, but {against_what} these readings would only have shown a die "
-        f"below {reach:.2f} of the type's; {wanted:.2f} is asked for."
+        f"below {_told_apart(reach, wanted)} of the type's; {wanted:.2f} is asked for."
     )
     return Reason(code="REACH_SHORT", sentence=sentence, figures={"evidence": evidence, "reach": reach})
+
+
+def _told_apart(reach: float, wanted: float) -> str:
+    """The reach with as many digits as tell it from what is asked for."""
+    return next((told for digits in (2, 3, 4) if float(told := f"{reach:.{digits}f}") != wanted), f"{reach:.5f}")
 
 
 def not_sure(evidence: float, probability: float, most: float) -> Reason:

@@ -5,6 +5,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from partscreen.screening import evidence_words
 from partscreen.screening import reasons as say
 from partscreen.screening.disposition import FAULT_PROBABILITY, REJECT_EVIDENCE, Findings, Rule, decide
 from partscreen.screening.evidence.combine import Weighed
@@ -223,3 +224,9 @@ def test_what_is_said_of_a_capacitance_is_said_of_its_own_part():
     first, second = results([(0, 100, 100), (1, 100, 100)], [True, True], AT_HAND, capacitance={1: (remark,)})
     assert remark in second.reasons
     assert remark not in first.reasons
+
+
+@pytest.mark.parametrize(("reach", "told"), [(0.41, "0.41"), (0.5964, "0.596"), (0.59996, "0.59996")])
+def test_reach_that_falls_short_is_told_apart_from_what_is_asked_for(reach, told):
+    sentence = evidence_words.short_reach(-1.0, reach, 0.6, alone=False).sentence
+    assert f"below {told} of the type's; 0.60 is asked for" in sentence
