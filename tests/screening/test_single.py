@@ -269,3 +269,9 @@ def weighed(evidence, reach=0.5, used=("hFE at 1 A",)):
 def test_what_readings_did_not_decide_is_said_in_odds(part, sentence):
     said = first_sentence(part)
     assert (said is None) if sentence is None else (sentence in said)
+
+
+def test_what_was_seen_without_power_leaves_the_evidence_of_readings_at_exactly_nothing():
+    """Rounding there made a sentence about readings of a part that has none."""
+    _, words, _ = check("2SA1943", "body weight=7.1 g", "wipe test=comes off", "print seen=agrees")
+    assert "no reading speaks for or against it" in words

@@ -99,9 +99,8 @@ class _Adding:
         n_families = self._first_type - 1
         ln_type = ln_rest[:, n_families]
         belongs = _from_prior(under.belongs) + np.log1p(-rest)[:, None]
-        families = under.families + ln_rest[:, :n_families, None]
-        whole = ln_sum(ln_rest[:, :n_families])  # before any reading
-        parts = [np.concatenate((whole[:, None], ln_sum(families)), axis=1)]
+        families = _from_prior(under.families) + ln_rest[:, :n_families, None]
+        parts = [ln_sum(families)]
         if self._all_types is not None:
             parts.append(_from_prior(self._all_types) + ln_type[:, None])
         as_marked = belongs
@@ -155,6 +154,6 @@ def _ln_weights(one: Fitted, rows: Ints, n: int) -> Floats:
 
 
 def _from_prior(cumulative: Floats) -> Floats:
-    """With a first column for no reading at all; (n, len(ORDER)) in."""
+    """With a first column for no reading at all; last axis len(ORDER). Exactly as likely: what says nothing adds 0."""
     first = np.zeros((*cumulative.shape[:-1], 1))
     return np.concatenate((first, cumulative), axis=-1)
