@@ -35,7 +35,8 @@ ROUNDS = 8
 SHORTER = 0.35  # a step that explained the lot worse is tried again this much shorter
 SETTLED = 1.0
 """A lot is settled when one more step promises less than this for all its parts together (natural log): evidence of one
-part, and of one kind of lot against another, then moves by less than the evidence of a reject is rounded to."""
+part, and of one kind of lot against another, then moves by less than the evidence of a reject is rounded to. Lots of
+very exact readings may not get there in the rounds they have (docs/honesty.md, "What falls short")."""
 
 AREA_SD = 0.5  # ln area of whatever part may be in the bag, about the lot (assumption: as wide as the alternatives lie)
 
