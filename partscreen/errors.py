@@ -46,7 +46,7 @@ class NearNames:
     """Names a person may have meant, for the `fix` of problems. Only the first slips of a file are looked up, and never
     among very many names: a file of nothing but slips then takes no longer than another."""
 
-    MOST_SLIPS = 50
+    MOST_SLIPS = 50  # assumption, as the next: nobody reads more hints than that
     MOST_NAMES = 5000
     LONGEST = 60  # characters; longer than any name there is
 

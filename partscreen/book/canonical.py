@@ -55,9 +55,8 @@ def parse_whole(body: bytes | str) -> dict[str, Any]:
     """
     parsed = parse(body)
     try:
-        odd = b"Infinity" in to_json(
-            parsed, inf_nan_mode="constants"
-        )  # in C; `canonical_bytes` takes ten times as long
+        # In C; `canonical_bytes` takes ten times as long.
+        odd = b"Infinity" in to_json(parsed, inf_nan_mode="constants")
     except ValueError:
         odd = True
     if odd:

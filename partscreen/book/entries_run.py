@@ -169,9 +169,7 @@ class KeptReadings(Piece):
             or not {"row", "run", "sweep", "session", "file"} <= self.points.keys()
         ):
             raise ValueError("the columns of the readings are not of one length, or one is missing")
-        if not {"quantity", "conditions", "session", "file", "row"} <= set.intersection(
-            *(set(spot) for spot in self.spots), {"quantity", "conditions", "session", "file", "row"}
-        ):
+        if not all({"quantity", "conditions", "session", "file", "row"} <= spot.keys() for spot in self.spots):
             raise ValueError("a single reading lacks a field")
         named = [*self.points.get("file", ()), *(spot["file"] for spot in self.spots)]
         if not all(isinstance(file, int) and 0 <= file < len(self.files) for file in named):

@@ -41,6 +41,19 @@ def test_every_part_of_a_clean_lot_converges() -> None:
     assert np.mean(result.iterations) < 10
 
 
+def test_a_fit_that_begins_elsewhere_ends_where_one_from_the_prior_does() -> None:
+    """Begun at the fits, one spread off them, and (no fit there) at the prior; within a tenth of its uncertainty."""
+    o, _, _ = lot(60, seed=13)
+    cold = fit(o)
+    begin = cold.theta + np.sqrt(np.diag(COVARIANCE)) * np.array([0.0, 1.0, -1.0])[np.arange(60) % 3, None]
+    begin[::7] = np.nan
+    begun = fit_parts(o, MEAN, COVARIANCE, CONSTANTS, begin=begin)
+    assert set(begun.status) == {"converged"}
+    std = np.sqrt(np.einsum("npp->np", cold.covariance))
+    assert np.max(np.abs(begun.theta - cold.theta) / std) < 0.1
+    assert np.any(begun.iterations != cold.iterations)
+
+
 def test_chi_square_raises_false_alarms_at_its_nominal_rate() -> None:
     o, _, result = clean()
     assert np.all(result.dof == result.used.count)

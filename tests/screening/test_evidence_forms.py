@@ -11,8 +11,6 @@ from scipy.stats import multivariate_normal
 
 from partscreen.device.parameters import AREA_DIRECTION, INDEX, N_PARAMETERS
 from partscreen.device.predict import predict_gain, predict_saturation
-from partscreen.reference import Library
-from partscreen.reference.population import population_for
 from partscreen.screening.evidence.condense import SILENT, condense, dropped
 from partscreen.screening.evidence.hypotheses import TYPES_WEIGHT, families
 from partscreen.screening.evidence.knowledge import Knowledge, learn, session_block, session_variance
@@ -28,16 +26,10 @@ from partscreen.screening.evidence.weigh import (
     spread_of,
     whiten,
 )
-from partscreen.screening.evidence.weigh_lots import knowledge_from
 from partscreen.screening.model_error import Misfit
+from tests.screening.known_type import CONSTANTS, KNOWN, POPULATION
 from tests.screening.lots import ROOM, observe
 
-POPULATION = population_for(Library.load().find("2SC5200").type)
-CONSTANTS = POPULATION.constants
-KNOWN = knowledge_from(
-    POPULATION.centre, POPULATION.centre_covariance, POPULATION.between, POPULATION.within,
-    temperature_std=0.5, gain_std=0.003, lead_std=1e-4,
-)  # fmt: skip
 Q = N_COORDINATES
 
 

@@ -11,8 +11,6 @@ from scipy.stats import chi2
 
 from partscreen.device.observations import take_observations
 from partscreen.device.parameters import INDEX, N_PARAMETERS
-from partscreen.reference import Library
-from partscreen.reference.population import population_for
 from partscreen.screening.evidence.engine import ENOUGH, even
 from partscreen.screening.evidence.linear import N_COORDINATES, Linearised
 from partscreen.screening.evidence.lot import share_priors
@@ -26,14 +24,9 @@ from partscreen.screening.evidence.weigh_lots import (
     weigh_observations,
 )
 from partscreen.screening.model_error import misfit_of
+from tests.screening.known_type import CONSTANTS, KNOWN, POPULATION
 from tests.screening.lots import observe
 
-POPULATION = population_for(Library.load().find("2SC5200").type)
-CONSTANTS = POPULATION.constants
-KNOWN = knowledge_from(
-    POPULATION.centre, POPULATION.centre_covariance, POPULATION.between, POPULATION.within,
-    temperature_std=0.5, gain_std=0.003, lead_std=1e-4,
-)  # fmt: skip
 SHARE = share_priors(0.1)[1]
 
 

@@ -28,7 +28,7 @@ from partscreen.screening.evidence.weigh import (
     spread_of,
     squares_by_kind,
     whiten,
-)  # fmt: skip
+)
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -38,7 +38,7 @@ ALIKE_WELL = 0.005
 combinations of readings). Log likelihoods then differ by less than a four-hundredth of the squared distance, in modes
 that are less likely than the one whose factors they take (assumption; the change of evidence is tested)."""
 
-SOME = 16  # parts of a large lot, evenly taken, that show how alike modes are
+SOME = 16  # parts of a large lot, evenly taken, that show how alike modes are (assumption)
 
 
 @dataclass(frozen=True, slots=True)
