@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from partscreen.device.collect import collect
 from partscreen.device.fit_result import FitResult
-from partscreen.device.fitting import Fitting
+from partscreen.device.fitting import FINE, ROUGH, Fitting
 from partscreen.device.observations import Observations
 from partscreen.device.parameters import INDEX, N_PARAMETERS
 from partscreen.device.prior import TypeConstants
@@ -36,6 +36,7 @@ def fit_parts(
     session_parts: npt.NDArray[np.int64] | None = None,
     family: Ints | None = None,
     begin: Floats | None = None,
+    begin_shared: Floats | None = None,
 ) -> FitResult:
     """Fit device parameters of many parts.
 
@@ -63,6 +64,8 @@ def fit_parts(
         two. Every part ends where it would in a call of its family alone.
     begin : array, shape (n_parts, n_parameters), optional
         Where the first search begins: fits about a prior that was a little different; None: at the prior mean.
+    begin_shared : array, shape (n_sessions, 3), optional
+        Errors of the sessions that those fits were made with, where the search for the errors begins; None: at zero.
 
     Returns
     -------
@@ -96,13 +99,13 @@ def fit_parts(
         prior = prior_covariance if family is None else prior_covariance[family[parts]]
         block = Block(observations, constants, candidates, parts)
         work = _prepare(block, parts, full_mean, prior, begin)
-        _fit_block(work, prior, starts, shared)
+        _fit_block(work, prior, starts, shared, begin_shared)
         works.append(work)
     spread = np.stack(
         [observations.session_temp_std, observations.session_gain_ln_std, observations.session_lead_std], axis=1
     )
     if shared is None:
-        shared, shared_covariance = solve_shared(works, spread, apart=family is not None)
+        shared, shared_covariance = solve_shared(works, spread, begin_shared)
     else:
         known = np.zeros((shared.shape[0], N_SHARED, N_SHARED))
         shared_covariance = known if shared_covariance is None else shared_covariance
@@ -135,15 +138,20 @@ def _prepare(block: Block, parts: Ints, full_mean: Floats, covariance: Floats, b
     )  # fmt: skip
 
 
-def _fit_block(work: Fitting, covariance: Floats, starts: int, shared: Floats | None) -> None:
-    """Fit a block with no session error, or with those given, leaving out points where the parts cannot be."""
+def _fit_block(
+    work: Fitting, covariance: Floats, starts: int, shared: Floats | None, begin_shared: Floats | None
+) -> None:
+    """Fit a block with the session errors given, or with those their search begins at, leaving out points where the
+    parts cannot be."""
     block, everyone = work.block, np.arange(work.parts.shape[0])
-    held = np.zeros((everyone.shape[0], N_SHARED)) if shared is None else shared[block.session]
+    at = begin_shared if shared is None else shared
+    held = np.zeros((everyone.shape[0], N_SHARED)) if at is None else at[block.session]
+    tolerance = ROUGH if shared is None else FINE
     gain, sat = block.possible(work.theta(work.x, everyone), held, at_fit=False)
     block.allow(gain, sat)
-    work.search(everyone, work.x.copy(), held)
+    work.search(everyone, work.x.copy(), held, tolerance)
     if starts > 1:
-        _further_starts(work, covariance, held, starts)
+        _further_starts(work, covariance, held, starts, tolerance)
     for round_ in range(_ROUNDS):
         new_gain, new_sat = block.possible(work.theta(work.x, everyone), held, at_fit=True)
         if round_ > 0:  # only ever fewer, so that it ends
@@ -154,10 +162,10 @@ def _fit_block(work: Fitting, covariance: Floats, starts: int, shared: Floats | 
         if not np.any(moved):
             break
         block.allow(gain, sat)
-        work.refresh(np.flatnonzero(moved), held)
+        work.refresh(np.flatnonzero(moved), held, tolerance)
 
 
-def _further_starts(work: Fitting, covariance: Floats, shared: Floats, starts: int) -> None:
+def _further_starts(work: Fitting, covariance: Floats, shared: Floats, starts: int, tolerance: float) -> None:
     """Try again from a low and a high knee current where the first search failed or ended badly."""
     from scipy.special import chdtrc
 
@@ -172,4 +180,4 @@ def _further_starts(work: Fitting, covariance: Floats, shared: Floats, starts: i
     knee = covariance[..., work.seen, INDEX["ikf"]] / np.sqrt(covariance[..., INDEX["ikf"], INDEX["ikf"], None])
     along = knee if knee.ndim == 1 else knee[rows]
     for side in (-1.0, 1.0)[: starts - 1]:
-        work.search(rows, work.mean[rows] + 1.5 * side * along, shared)
+        work.search(rows, work.mean[rows] + 1.5 * side * along, shared, tolerance)

@@ -16,6 +16,10 @@ Bools = npt.NDArray[np.bool_]
 
 
 _LONGEST = 0.5  # of any coordinate in one joint step
+FINE = 5e-4
+"""A part has arrived when a step promises to lower its cost (natural log) by less."""
+ROUGH = 0.05
+"""The same where it moves again anyway, with the errors of its session."""
 _PATIENCE = 12  # steps of the plain search; nineteen in twenty parts need fewer
 
 
@@ -54,18 +58,20 @@ class Fitting:
         """Of the prior of some of the parts: one for all, or one a part."""
         return self.precision if self.precision.ndim == 2 else self.precision[rows]
 
-    def search(self, rows: Ints, start: Floats, shared: Floats) -> None:
+    def search(self, rows: Ints, start: Floats, shared: Floats, tolerance: float = FINE) -> None:
         """Fit some parts of the block from `start` (k, n_seen), keeping what is cheaper than before.
 
         The few that have not arrived after a number of steps go on with the geodesic acceleration, which bends along
         their valley.
         """
-        self._search(rows, start, shared, _PATIENCE, accelerate=False)
+        self._search(rows, start, shared, _PATIENCE, tolerance, accelerate=False)
         slow = rows[~self.converged[rows]]
         if slow.shape[0]:
-            self._search(slow, self.x[slow].copy(), shared, 2 * _PATIENCE, accelerate=True)
+            self._search(slow, self.x[slow].copy(), shared, 2 * _PATIENCE, tolerance, accelerate=True)
 
-    def _search(self, rows: Ints, start: Floats, shared: Floats, patience: int, *, accelerate: bool) -> None:
+    def _search(
+        self, rows: Ints, start: Floats, shared: Floats, patience: int, tolerance: float, *, accelerate: bool
+    ) -> None:
         def model(x: Floats, local: Ints, /) -> tuple[Floats, Floats]:
             which = rows[local]
             residual, jacobian, _ = self.block.evaluate(self.theta(x, which), which, shared[which])
@@ -73,7 +79,7 @@ class Fitting:
 
         found = minimise(
             model, start, prior_mean=self.mean[rows], prior_precision=self.precision_of(rows),
-            absolute=5e-4, relative=1e-6, damping=1e-4, largest_step=3.0, max_iterations=patience,
+            absolute=tolerance, relative=1e-6, damping=3e-3, largest_step=1.0, max_iterations=patience,
             accelerate=accelerate,
         )  # fmt: skip
         better = (found.cost < self.cost[rows]) | (found.converged & (found.cost <= self.cost[rows]))
@@ -82,12 +88,12 @@ class Fitting:
         self.curvature[won], self.converged[won] = found.curvature[better], found.converged[better]
         self.iterations[rows] += found.iterations
 
-    def refresh(self, rows: Ints, shared: Floats) -> None:
+    def refresh(self, rows: Ints, shared: Floats, tolerance: float = FINE) -> None:
         """Forget the cost of some parts (their readings or the session's errors have changed) and fit on from where
         they are."""
         start = self.x[rows].copy()
         self.cost[rows] = np.inf
-        self.search(rows, start, shared)
+        self.search(rows, start, shared, tolerance)
 
     def follow(self, step: Floats, rows: Ints) -> None:
         """Move some of the parts along with a step (k, 3) of the shared errors: one joint Gauss-Newton step."""

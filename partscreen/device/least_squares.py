@@ -125,7 +125,7 @@ def minimise(
         with np.errstate(all="ignore"):
             ratio = np.where(promised > 0.0, (old - new_cost) / promised, 1.0)
         factor = np.where(ratio > 0.75, 0.3, np.where(ratio > 0.25, 1.0, 3.0))
-        lam[active] = np.where(better, np.maximum(weight * factor, 1e-12), weight * 4.0)
+        lam[active] = np.where(better, np.maximum(weight * factor, 1e-12), weight * 10.0)
         converged[active[small]] = True
         active = active[~finished]
     return Minimum(x, cost, curvature, gradient, converged, iterations)

@@ -20,15 +20,16 @@ _STANDSTILL = 0.05  # of the posterior standard uncertainty of the shared errors
 _NEGLIGIBLE = 1e-3  # of their prior one, which no reading of a single part could tell from zero
 
 
-def solve_shared(works: Sequence[Fitting], spread: Floats, *, apart: bool = False) -> tuple[Floats, Floats]:
+def solve_shared(works: Sequence[Fitting], spread: Floats, begin: Floats | None = None) -> tuple[Floats, Floats]:
     """Find the shared errors, refitting the parts along.
 
     Parameters
     ----------
-    works : blocks, fitted with no shared error; moved to the joint minimum
+    works : blocks, fitted with the shared errors at `begin`; moved to the joint minimum
     spread : array, shape (n_sessions, 3)
         Prior standard uncertainty of temperature [K], gain (relative) and lead [ohm]; zero or NaN: not there.
-    apart : sessions belong to problems of their own: each rests once it has arrived, whatever the others do
+    begin : array, shape (n_sessions, 3), optional
+        Where the search begins; None: no shared error.
 
     Returns
     -------
@@ -36,7 +37,7 @@ def solve_shared(works: Sequence[Fitting], spread: Floats, *, apart: bool = Fals
     """
     n = spread.shape[0]
     there = spread > 0.0
-    shared = np.zeros((n, N_SHARED))
+    shared = np.zeros((n, N_SHARED)) if begin is None else np.where(there, begin, 0.0)
     covariance = np.zeros((n, N_SHARED, N_SHARED))
     if not works or not np.any(there):
         return shared, covariance
@@ -62,8 +63,7 @@ def solve_shared(works: Sequence[Fitting], spread: Floats, *, apart: bool = Fals
             resting = (np.abs(step) <= least).all(axis=1)
             if resting.all():
                 break
-            if apart:
-                busy &= ~resting
+            busy &= ~resting  # each rests once it has arrived, whatever the others do
     for work in works:
         work.settle(shared[work.block.session])
     return shared, _joint(works, shared, there, precision, np.ones(n, dtype=np.bool_))[0]

@@ -200,7 +200,6 @@ def _groups(
                 name=setup.name or "",
                 progress=progress,
                 only=None if only is None or opened(batch) else only,
-                fits=np.where(made.converged[:, None], made.theta, np.nan),
             )
         weighed = with_own_shares(weighed, batch, readings.parts, settings.prior_share)
         weighed = with_opened_pieces(batch, readings.parts, weighed)

@@ -144,7 +144,6 @@ def weigh_group(
     bulk_is_type: bool = False,
     progress: Callable[[str, int, int], None] | None = None,
     only: Collection[int] | None = None,
-    fits: Floats | None = None,
 ) -> dict[int, WeighedLot]:
     """Weigh all lots of one type.
 
@@ -159,7 +158,6 @@ def weigh_group(
     name : of the type
     bulk_is_type : nothing is known of the type; without known-good parts a lot is compared with its own bulk
     only : numbers of the lots to weigh, the others only teach; None: all
-    fits : (n_parts, N_PARAMETERS), fits of the parts that were made before, NaN where one failed; saves time
 
     Returns
     -------
@@ -174,9 +172,7 @@ def weigh_group(
         rows = np.flatnonzero(lot_of == number)
         if rows.size and (only is None or number in only):
             alone = bulk_is_type and not any(other != number for other in taught)
-            one = _prepared(observations, rows, number, lot, school, others, prior_share, alone)
-            begin = None if fits is None else fits[rows]
-            waiting.append(replace(one, unsettled=replace(one.unsettled, begin=begin)))
+            waiting.append(_prepared(observations, rows, number, lot, school, others, prior_share, alone))
     out: dict[int, WeighedLot] = {}
     told = len(lots) - len(waiting)
     for some in _in_turn(waiting):

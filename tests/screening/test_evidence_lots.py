@@ -244,6 +244,7 @@ def test_what_a_whole_lot_may_be_has_the_prior_of_a_good_and_of_a_bad_lot():
     larger = {float(np.exp(m.ln_prior)) for m in dies if m.ln_area > 0}
     assert len(dies) == len(smaller) + len(larger) + len(dies) - 2  # one figure on either side
     assert smaller.pop() == pytest.approx(3.0 * larger.pop())  # three times as often
+    assert sum(np.exp(m.ln_prior) for m in dies) == pytest.approx(0.75 * bad_lot)
     for mode in dies:
         assert mode.mean - KNOWN.centre == pytest.approx(mode.ln_area * AREA)
         assert float(mode.name.split()[2]) == pytest.approx(np.exp(mode.ln_area))

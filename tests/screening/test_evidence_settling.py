@@ -15,7 +15,7 @@ from partscreen.screening.evidence.engine import ENOUGH, even
 from partscreen.screening.evidence.linear import N_COORDINATES, Linearised
 from partscreen.screening.evidence.lot import share_priors
 from partscreen.screening.evidence.quadratic import inverse
-from partscreen.screening.evidence.settle import SHORTER, Unsettled, _Search, _Try, settle, settle_lots
+from partscreen.screening.evidence.settle import LONGER, SHORTER, Unsettled, _Search, _Try, settle, settle_lots
 from partscreen.screening.evidence.shared_misfit import OWN_SHARE, share_misfit
 from partscreen.screening.evidence.weigh_lots import (
     CONTRADICTION,
@@ -93,11 +93,11 @@ def test_some_parts_of_a_lot_keep_their_own_model_error():
 class Try:
     """A round that is as good as it says."""
 
-    def __init__(self, good):
-        self.good = good
+    def __init__(self, good, promise=9.0):
+        self.good, self.promise = good, promise
 
-    def better_than(self, other):
-        return self.good > other.good
+    def gain_over(self, other):
+        return self.good - other.good
 
 
 def test_a_step_that_explains_the_lot_worse_is_taken_back_and_tried_shorter():
@@ -107,29 +107,69 @@ def test_a_step_that_explains_the_lot_worse_is_taken_back_and_tried_shorter():
     search.weigh(Try(0.9))
     assert (search.best.good, search.length) == (1.0, pytest.approx(SHORTER**2))
     search.weigh(Try(2.0))
-    assert (search.best.good, search.length) == (2.0, pytest.approx(2.0 * SHORTER**2))
-    for good in (3.0, 4.0, 5.0, 6.0):
-        search.weigh(Try(good))
-    assert (search.best.good, search.length) == (6.0, 1.0)  # never more than a whole step
+    assert (search.best.good, search.length) == (2.0, 1.0)
+    search.weigh(Try(1.9, promise=8.0))  # no better, but nearer its end
+    assert (search.best.good, search.length) == (1.9, 1.0)
+    search.weigh(Try(1.9, promise=8.0))
+    assert (search.best.promise, search.length) == (8.0, SHORTER)
     assert 0.0 < SHORTER < 0.5
 
 
-def tried(weight, at, prior=0.0):
-    """A try whose parts' and centre's ln p are given."""
+def test_a_search_remembers_the_rounds_before_until_a_step_is_taken_back():
+    tries = [Try(float(i)) for i in range(4)]
+    search = _Search(None, tries[0])
+    for one in tries[1:]:
+        search.weigh(one)
+    assert search.before == (tries[2], tries[1])
+    search.weigh(Try(0.0))
+    assert (search.best, search.before) == (tries[3], ())
+
+
+def going(mean, centre):
+    """A try about `mean` that found `centre`, both of the first coordinates; the others stay at zero."""
+    whole = np.zeros((2, N_COORDINATES))
+    whole[0, : len(mean)], whole[1, : len(centre)] = mean, centre
+    marked = SimpleNamespace(centre=whole[1], precision=np.eye(N_COORDINATES), weight=np.ones(1))
+    return _Try(SimpleNamespace(marked=marked), None, whole[0, :N_PARAMETERS], None, None, 0.0, 9.0)
+
+
+def test_the_next_round_is_about_the_centre_found_and_further_where_steps_fall_short():
+    found = going([0.0, 0.0], [1.0, 2.0])
+    assert _Search(None, found)._next_mean()[:2] == pytest.approx([1.0, 2.0])
+    assert _Search(None, found, length=0.25)._next_mean()[:2] == pytest.approx([0.25, 0.5])
+    # The first coordinate goes half of what is left to 4 in each round, the second arrives at once: both arrive now.
+    before, last = going([0.0, 0.0], [2.0, 1.0]), going([2.0, 1.0], [3.0, 1.0])
+    assert _Search(None, last, (before,))._next_mean()[:2] == pytest.approx([4.0, 1.0], abs=0.5)
+    slow = [going([4.0 * (1 - 0.9**k)], [4.0 * (1 - 0.9 ** (k + 1))]) for k in range(2)]
+    reached = _Search(None, slow[1], (slow[0],))._next_mean()[0]
+    # Ten times a step would arrive; not more than LONGER is taken.
+    assert reached == pytest.approx(slow[1].mean[0] + LONGER * slow[1].step[0])
+
+
+def tried(weight, at, prior=0.0, told=None):
+    """A try whose parts' and centre's ln p are given; `told`: readings of each part."""
     settled = SimpleNamespace(marked=SimpleNamespace(weight=np.asarray(weight, dtype=float)))
-    return _Try(settled, None, np.zeros(1), np.asarray(at, dtype=float), prior, 0.0)
+    counts = np.full(len(at), 9) if told is None else np.asarray(told)
+    return _Try(settled, None, np.zeros(1), counts, np.asarray(at, dtype=float), prior, 0.0)
 
 
 def test_a_try_is_better_by_however_little_it_explains_the_parts_that_belonged():
     before = tried([1.0, 1.0, 0.0], [-5.0, -5.0, -50.0])
-    assert tried([1.0, 1.0, 1.0], [-5.0, -4.99, -50.0]).better_than(before)
-    assert not tried([1.0, 1.0, 1.0], [-5.0, -5.01, -50.0]).better_than(before)
-    assert not tried([1.0, 1.0, 1.0], [-5.0, -5.01, -1.0]).better_than(before)  # the third did not belong
-    assert tried([1.0, 1.0, 1.0], [-5.0, -5.0, -50.0], prior=0.01).better_than(before)  # the centre is likelier
-    assert not tried([1.0, 1.0, 1.0], [-5.0, -5.0, -50.0], prior=-0.01).better_than(before)
+    assert tried([1.0, 1.0, 1.0], [-5.0, -4.99, -50.0]).gain_over(before) > 0.0
+    assert tried([1.0, 1.0, 1.0], [-5.0, -5.01, -50.0]).gain_over(before) < 0.0
+    assert tried([1.0, 1.0, 1.0], [-5.0, -5.01, -1.0]).gain_over(before) < 0.0  # the third did not belong
+    assert tried([1.0, 1.0, 1.0], [-5.0, -5.0, -50.0], prior=0.01).gain_over(before) > 0.0  # the centre is likelier
+    assert tried([1.0, 1.0, 1.0], [-5.0, -5.0, -50.0], prior=-0.01).gain_over(before) < 0.0
     # Where no part belonged, anything is better.
-    assert tried([1.0], [-99.0]).better_than(tried([0.9], [0.0]))
-    assert not tried([1.0], [-99.0]).better_than(tried([1.0], [0.0]))
+    assert tried([1.0], [-99.0]).gain_over(tried([0.9], [0.0])) > 0.0
+    assert tried([1.0], [-99.0]).gain_over(tried([1.0], [0.0])) < 0.0
+
+
+def test_a_reading_that_comes_or_goes_says_nothing_of_the_centre():
+    before = tried([1.0, 1.0], [-5.0, -5.0], told=[9, 9])
+    lost = tried([1.0, 1.0], [-8.5, -4.9], told=[8, 9])
+    assert lost.gain_over(before) == pytest.approx(0.1)
+    assert tried([1.0, 1.0], [-8.5, -4.9], told=[9, 9]).gain_over(before) == pytest.approx(-3.4)
 
 
 def readings_of(residual, misfit, std=0.1, place=None, present=None):

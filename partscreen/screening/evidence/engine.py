@@ -26,10 +26,12 @@ UNUSUAL_SHARE, UNUSUAL_SPREAD = 0.1, 2.0
 """One sound lot in ten is taken from lots that differ twice as much from each other as assumed (assumption): the spread
 between lots is not known well enough for thin tails, and without them honest lots came out unlike any known part."""
 
-OTHER_AREA, OTHER_TYPE, UNLIKE_ALL = 0.74, 0.25, 1e-4
-"""Of lots whose bulk is not the marked type: shares that are dies of another area (a smaller one three times as often
-as a larger), dies of another library type, and unlike anything known (assumptions; the last was 0.05 and 0.01 before
-and took sound lots of unusual processes for itself)."""
+OTHER_AREA, OTHER_TYPE, UNLIKE_ALL = 0.75, 0.25, 1e-4
+"""Of lots whose bulk is not the marked type: shares that are dies of another area, dies of another library type, and
+unlike anything known (assumptions; the last was 0.05 and 0.01 before and took sound lots of unusual processes for
+itself)."""
+
+SMALLER_OFTENER = 3.0  # a die of a smaller area than of a larger one (assumption)
 
 MODE_CUT = 12.0
 """Modes less likely than the best by more than this (natural log) are left out of the final weighing."""
@@ -56,9 +58,9 @@ def _modes(known: Knowledge, prior_share: float, types: list[int]) -> list[Mode]
     modes.append(Mode("as marked", "marked", known.centre, unusual, _ln(good_lot * UNUSUAL_SHARE)))
     if known.bulk_is_type:
         return modes
-    for area in AREAS:
+    often = np.where(np.asarray(AREAS) < 1.0, SMALLER_OFTENER, 1.0)
+    for area, weight in zip(AREAS, OTHER_AREA * often / often.sum(), strict=True):
         mean = known.centre + np.log(area) * AREA
-        weight = OTHER_AREA / len(AREAS) * (1.5 if area < 1 else 0.5)
         modes.append(
             Mode(
                 area_name(area),

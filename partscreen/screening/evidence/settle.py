@@ -31,8 +31,10 @@ from partscreen.screening.model_error import Misfit, widened
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-ROUNDS = 8
+ROUNDS = 16
 SHORTER = 0.35  # a step that explained the lot worse is tried again this much shorter
+LONGER = 4.0  # than a whole step, at most, where the last ones were too short
+DEPTH = 2  # rounds before that tell how short
 SETTLED = 1.0
 """A lot is settled when one more step promises less than this for all its parts together (natural log): evidence of one
 part, and of one kind of lot against another, then moves by less than the evidence of a reject is rounded to. Lots of
@@ -52,20 +54,18 @@ class Settled:
 @dataclass(frozen=True, slots=True)
 class Unsettled:
     """Readings of a lot's parts, and what is known of it. `misfit`: the model's own error by reading; what the lot's
-    parts share of it is taken off. `begin`: (n, N_PARAMETERS), fits of the parts that were made before, from which all
-    parts of a large lot begin; NaN where there is none."""
+    parts share of it is taken off."""
 
     observations: Observations
     known: Knowledge
     share: Share
     misfit: Misfit | None = None
-    begin: Floats | None = None
 
     def take(self, rows: Ints) -> Unsettled:
         """Some of the parts; sessions keep their numbers."""
         of = self.misfit
         taken = None if of is None else Misfit(of.hfe[rows], of.vbe[rows], of.vce_sat[rows])
-        return replace(self, observations=take_observations(self.observations, rows), misfit=taken, begin=None)
+        return replace(self, observations=take_observations(self.observations, rows), misfit=taken)
 
 
 def settle(
@@ -91,11 +91,9 @@ def settle_lots(lots: Sequence[Unsettled], constants: TypeConstants) -> list[Set
 def _all_parts(lots: Sequence[Unsettled], last: Sequence[_Round], constants: TypeConstants) -> list[Settled]:
     """All parts of large lots as in the last round of some of them, with the errors of the sessions that it found."""
     out = []
-    for lot, about, (theta, _, readings) in zip(
-        lots, last, _fitted(lots, last, constants, starts=1, begin=[lot.begin for lot in lots]), strict=True
-    ):
-        weight = np.zeros(theta.shape[0])
-        weight[even(theta.shape[0])] = about.weight
+    for lot, (about, readings) in zip(lots, _fitted(lots, last, constants, hold=True), strict=True):
+        weight = np.zeros(lot.observations.n_parts)
+        weight[even(weight.size)] = about.weight
         readings = share_misfit(readings, weight)
         out.append(Settled(readings, marked_mode(readings, lot.known, lot.share)))
     return out
@@ -103,13 +101,15 @@ def _all_parts(lots: Sequence[Unsettled], last: Sequence[_Round], constants: Typ
 
 @dataclass(frozen=True, slots=True)
 class _Round:
-    """What a round of fits was about: mean and covariance of the parts, their weights (n,) in the lot; and the errors
-    of the sessions (n_sessions, 3) that it found, None before the first."""
+    """What a round of fits is about: mean and covariance of the parts, their weights (n,) in the lot. theta
+    (n, N_PARAMETERS) and shared (n_sessions, 3): fits and errors of the sessions, before it those that it begins at,
+    after it those that it found; None before the first."""
 
     mean: Floats
     covariance: Floats
     weight: Floats
-    shared: Floats | None
+    theta: Floats | None = None
+    shared: Floats | None = None
 
 
 def _by_some(lot: Unsettled) -> bool:
@@ -128,24 +128,35 @@ def _loose(known: Knowledge) -> Floats:
 class _Try:
     """A round of fits about `mean`: what came of it, and how well the lot is explained there.
 
-    at : (n,), ln p of the parts were the lot's centre `mean`; prior : ln p of that centre; promise : by how much the
-    centre found explains the lot better, if the model is as straight that far as it is here (natural log).
+    told : (n,), readings of each part. at : (n,), ln p of the parts were the lot's centre `mean`; prior : ln p of that
+    centre; promise : by how much the centre found explains the lot better, if the model is as straight that far as it
+    is here (natural log).
     """
 
     settled: Settled
     about: _Round
     mean: Floats
+    told: Ints
     at: Floats
     prior: float
     promise: float
 
-    def better_than(self, other: _Try) -> bool:
-        """Whether the parts that belonged to the lot in the other try are explained better; a try in which none
-        belonged says nothing."""
+    def gain_over(self, other: _Try) -> float:
+        """How much better the parts that belonged to the lot in the other try are explained (natural log); a try in
+        which none belonged says nothing.
+
+        A part counts where it has the same readings in both: one of VCE(sat) that comes or goes at the edge of
+        saturation moves ln p by its density, which says nothing of the centre.
+        """
         if not other.peopled:
-            return True
-        weight = other.settled.marked.weight
-        return float(weight @ (self.at - other.at) + self.prior - other.prior) > 0.0
+            return np.inf
+        weight = np.where(self.told == other.told, other.settled.marked.weight, 0.0)
+        return float(weight @ (self.at - other.at) + self.prior - other.prior)
+
+    @property
+    def step(self) -> Floats:
+        """From what the round was about to the centre that it found."""
+        return self.settled.marked.centre[:N_PARAMETERS] - self.mean
 
     @property
     def peopled(self) -> bool:
@@ -155,10 +166,11 @@ class _Try:
 
 @dataclass(slots=True)
 class _Search:
-    """A lot on its way: its best round so far, and how much of a whole step is tried next."""
+    """A lot on its way: its best round so far and the best before it, and how much of a whole step is tried next."""
 
     lot: Unsettled
     best: _Try
+    before: tuple[_Try, ...] = ()
     length: float = 1.0
 
     @property
@@ -168,18 +180,33 @@ class _Search:
     def next_round(self) -> _Round:
         """About a part of the way to the centre that the best round found."""
         n, marked = N_PARAMETERS, self.best.settled.marked
-        mean = self.best.mean + self.length * (marked.centre[:n] - self.best.mean)
         covariance = inverse(marked.precision)[:n, :n] + _loose(self.lot.known)
         weight = _chosen(self.lot.observations.n_parts)
         weight[weight > 0.0] = np.maximum(marked.weight, 1e-6)
-        return _Round(mean, covariance, weight, self.best.about.shared)
+        return replace(self.best.about, mean=self._next_mean(), covariance=covariance, weight=weight)
+
+    def _next_mean(self) -> Floats:
+        step = self.best.step
+        if not self.before or self.length < 1.0:
+            return self.best.mean + self.length * step
+        # How steps changed from round to round tells where they fall short (Anderson mixing; D. G. Anderson, J. ACM
+        # 12 (1965) 547; memory).
+        n = N_PARAMETERS
+        moved = np.stack([self.best.mean - other.mean for other in self.before], axis=1)
+        changed = np.stack([step - other.step for other in self.before], axis=1)
+        root = np.linalg.cholesky(self.best.settled.marked.precision[:n, :n]).T
+        share, *_ = np.linalg.lstsq(root @ changed, root @ step, rcond=1e-3)
+        mixed = step - (moved + changed) @ share
+        longest = LONGER * float(np.linalg.norm(root @ step))
+        return self.best.mean + mixed * min(1.0, longest / max(float(np.linalg.norm(root @ mixed)), 1e-300))
 
     def weigh(self, found: _Try) -> None:
-        """Keep what explains the lot better; after what does not, try a shorter step."""
-        if found.better_than(self.best):
-            self.best, self.length = found, min(1.0, 2.0 * self.length)
+        """Keep what explains the lot better or promises less; after what does neither, try a shorter step."""
+        if found.gain_over(self.best) > 0.0 or found.promise < self.best.promise:
+            self.before = (self.best, *self.before)[:DEPTH]
+            self.best, self.length = found, 1.0
         else:
-            self.length *= SHORTER
+            self.length, self.before = SHORTER * self.length, ()
 
 
 def _rounds(lots: Sequence[Unsettled], constants: TypeConstants) -> list[tuple[Settled, _Round]]:
@@ -192,7 +219,7 @@ def _rounds(lots: Sequence[Unsettled], constants: TypeConstants) -> list[tuple[S
     begin = [
         _Round(
             lot.known.centre[:n], lot.known.centre_covariance[:n, :n] + _loose(lot.known),
-            _chosen(lot.observations.n_parts), None,
+            _chosen(lot.observations.n_parts),
         )
         for lot in lots
     ]  # fmt: skip
@@ -209,11 +236,8 @@ def _rounds(lots: Sequence[Unsettled], constants: TypeConstants) -> list[tuple[S
 
 def _tried(lots: Sequence[Unsettled], about: Sequence[_Round], constants: TypeConstants) -> list[_Try]:
     """One round: fit, take the derivatives, find the centre."""
-    starts = 3 if about and about[0].shared is None else 1
-    # The errors of the sessions are found anew in every round.
-    fresh = [replace(one, shared=None) for one in about]
     out = []
-    for lot, one, (_, shared, linear) in zip(lots, about, _fitted(lots, fresh, constants, starts=starts), strict=True):
+    for lot, (one, linear) in zip(lots, _fitted(lots, about, constants), strict=True):
         known = lot.known
         readings = share_misfit(linear, one.weight)
         marked, main = _marked_mode(readings, known, lot.share)
@@ -222,49 +246,44 @@ def _tried(lots: Sequence[Unsettled], about: Sequence[_Round], constants: TypeCo
         at, best = main.at(np.stack((known.centre + d, marked.centre))).T
         prior, best_prior = (-0.5 * float(x @ prior_precision @ x) for x in (d, marked.centre - known.centre))
         promise = float(marked.weight @ (best - at)) + best_prior - prior
-        out.append(_Try(Settled(readings, marked), replace(one, shared=shared), one.mean, at, prior, promise))
+        told = readings.present.sum(axis=1)[_some(readings.point.shape[0])]
+        out.append(_Try(Settled(readings, marked), one, one.mean, told, at, prior, promise))
     return out
 
 
 def _fitted(
-    lots: Sequence[Unsettled],
-    about: Sequence[_Round],
-    constants: TypeConstants,
-    *,
-    starts: int,
-    begin: Sequence[Floats | None] = (),
-) -> list[tuple[Floats, Floats, Linearised]]:
-    """Of each lot its parts' fits, the errors of its sessions, and the readings about the fits."""
-    out: list[tuple[Floats, Floats, Linearised] | None] = [None] * len(lots)
+    lots: Sequence[Unsettled], about: Sequence[_Round], constants: TypeConstants, *, hold: bool = False
+) -> list[tuple[_Round, Linearised]]:
+    """Of each lot the round with what it found, and its readings about the fits. `hold`: the errors of the sessions
+    stay as they are; else they are found anew, from there on."""
+    out: list[tuple[_Round, Linearised] | None] = [None] * len(lots)
     for numbers in side_by_side([lot.observations for lot in lots], constants):
         joint = join([lots[i].observations for i in numbers])
         misfit = _joined_misfit([lots[i].misfit for i in numbers])
         wide = joint.observations if misfit is None else widened(joint.observations, misfit)
         mine = [about[i] for i in numbers]
         alone = len(mine) == 1
-        known = [one.shared for one in mine if one.shared is not None]
-        before = [begin[i] for i in numbers] if begin else [None]
+        shared = [one.shared for one in mine if one.shared is not None]
+        before = [one.theta for one in mine if one.theta is not None and not hold]
+        errors = joint.sessions_in(shared) if shared else None
         fit = fit_parts(
             wide,
             mine[0].mean if alone else np.stack([one.mean for one in mine])[joint.family],
             mine[0].covariance if alone else np.stack([one.covariance for one in mine]),
             constants,
-            starts=starts,
-            shared=joint.sessions_in(known) if known else None,
+            starts=1 if shared else 3,
+            shared=errors if hold else None,
             family=None if alone else joint.family,
-            begin=_joined_begin(before),
+            begin=np.concatenate(before) if before else None,
+            begin_shared=errors,
         )
         linear = linearise(_in_saturation(joint.observations, fit), fit.theta, constants, misfit)
         for place, number in enumerate(numbers):
             rows = joint.rows_of(place)
             readings = linear if alone else linear.pick(rows).trimmed()
-            out[number] = (fit.theta[rows], joint.sessions_out(fit.shared, place), readings)
+            found = replace(about[number], theta=fit.theta[rows], shared=joint.sessions_out(fit.shared, place))
+            out[number] = (found, readings)
     return [one for one in out if one is not None]
-
-
-def _joined_begin(of: Sequence[Floats | None]) -> Floats | None:
-    told = [one for one in of if one is not None]
-    return np.concatenate(told) if len(told) == len(of) else None
 
 
 def _joined_misfit(of: Sequence[Misfit | None]) -> Misfit | None:
@@ -292,8 +311,13 @@ def _in_saturation(observations: Observations, fit: FitResult) -> Observations:
 def _chosen(n: int) -> Floats:
     """1 for the parts that find the lot's centre, 0 for the others of a large lot."""
     weight = np.zeros(n)
-    weight[even(n) if n > ENOUGH else slice(None)] = 1.0
+    weight[_some(n)] = 1.0
     return weight
+
+
+def _some(n: int) -> Ints:
+    """Numbers of the parts that find the lot's centre."""
+    return even(n) if n > ENOUGH else np.arange(n)
 
 
 def marked_mode(readings: Linearised, known: Knowledge, share: Share) -> Fitted:
@@ -302,9 +326,7 @@ def marked_mode(readings: Linearised, known: Knowledge, share: Share) -> Fitted:
 
 
 def _marked_mode(readings: Linearised, known: Knowledge, share: Share) -> tuple[Fitted, Quadratic]:
-    n = readings.point.shape[0]
-    if n > ENOUGH:
-        readings = readings.pick(even(n))
+    readings = readings.pick(_some(readings.point.shape[0]))
     info = information(readings, known.centre)
     main = integrate(info, known.within)
     alternatives = alternatives_of(info, families(known.within, known.device_between))
