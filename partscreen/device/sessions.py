@@ -46,8 +46,11 @@ def solve_shared(works: Sequence[Fitting], spread: Floats, begin: Floats | None 
     for work in works:
         work.alone = work.x.copy()
     busy = np.ones(n, dtype=np.bool_)
+    # From no error at all it takes two steps to where the tilt hardly changes any more (measured: after one, a lead's
+    # error was off by 0.6 of its uncertainty).
+    near = 2 if begin is None else 1
     for round_ in range(_ROUNDS):
-        if round_ == 1:  # near the minimum; it hardly changes from there on
+        if round_ == near:
             for work in works:
                 _add_tilt(work, shared, there, spread, tilt)
         covariance, slope = _joint(works, shared, there, precision, busy)
@@ -58,7 +61,7 @@ def solve_shared(works: Sequence[Fitting], spread: Floats, begin: Floats | None 
             rows = np.flatnonzero(busy[work.block.session])
             work.follow(step[work.block.session[rows]], rows)
         deviation = np.sqrt(np.einsum("nii->ni", covariance))
-        if round_ > 0:
+        if round_ >= near:
             least = np.maximum(_STANDSTILL * deviation, _NEGLIGIBLE * np.where(there, spread, 1.0))
             resting = (np.abs(step) <= least).all(axis=1)
             if resting.all():

@@ -18,6 +18,7 @@ from partscreen.device import (
     predict_saturation,
     saturation_from_fit,
 )
+from partscreen.device.fitting import ROUGH
 from partscreen.device.observations import Observations
 from partscreen.device.parameters import INDEX, N_PARAMETERS, NAMES
 from tests.device.lots import CONSTANTS, Floats, lot, population, select, with_values
@@ -52,6 +53,34 @@ def test_a_fit_that_begins_elsewhere_ends_where_one_from_the_prior_does() -> Non
     std = np.sqrt(np.einsum("npp->np", cold.covariance))
     assert np.max(np.abs(begun.theta - cold.theta) / std) < 0.1
     assert np.any(begun.iterations != cold.iterations)
+
+
+def test_errors_of_a_session_are_found_from_wherever_the_search_begins() -> None:
+    """Begun near the errors found, and again at what was found there; within a tenth of the uncertainty."""
+    o, _, _ = lot(60, seed=14, temp_std=2.0, gain_std=0.02, lead_std=0.01)
+    cold = fit(o)
+    there = cold.shared_std[0] > 0.0
+    assert there.any()
+    begun = fit_parts(o, MEAN, COVARIANCE, CONSTANTS, begin=cold.theta, begin_shared=1.2 * cold.shared)
+    begun = fit_parts(o, MEAN, COVARIANCE, CONSTANTS, begin=begun.theta, begin_shared=begun.shared)
+    assert np.max(np.abs(begun.shared - cold.shared)[0, there] / cold.shared_std[0, there]) < 0.1
+    std = np.sqrt(np.einsum("npp->np", cold.covariance))
+    assert np.max(np.abs(begun.theta - cold.theta) / std) < 0.1
+    held = fit_parts(o, MEAN, COVARIANCE, CONSTANTS, shared=cold.shared, begin_shared=2.0 * cold.shared)
+    assert held.shared is cold.shared  # what is known is not looked for
+
+
+def test_how_finely_parts_are_fitted_before_their_session_is_known_changes_nothing(monkeypatch) -> None:
+    """A hundred times as finely; within a twentieth of the uncertainty."""
+    o, _, _ = lot(60, seed=15, temp_std=2.0, gain_std=0.02, lead_std=0.01)
+    rough = fit(o)
+    monkeypatch.setattr("partscreen.device.fit.ROUGH", ROUGH / 100.0)
+    fine = fit(o)
+    assert np.any(fine.iterations != rough.iterations)
+    std = np.sqrt(np.einsum("npp->np", fine.covariance))
+    assert np.max(np.abs(fine.theta - rough.theta) / std) < 0.05
+    there = fine.shared_std[0] > 0.0
+    assert np.max(np.abs(fine.shared - rough.shared)[0, there] / fine.shared_std[0, there]) < 0.05
 
 
 def test_chi_square_raises_false_alarms_at_its_nominal_rate() -> None:
@@ -295,7 +324,7 @@ def test_an_impossible_condition_is_left_out_and_reported() -> None:
 
 
 def test_a_poor_start_is_saved_by_another() -> None:
-    o, _, _ = lot(60, seed=15)
+    o, _, _ = lot(60, seed=15, temp_std=2.0, gain_std=0.02, lead_std=0.01)
     far = MEAN.copy()
     far[INDEX["ikf"]] += 1.2
     wide = COVARIANCE.copy()

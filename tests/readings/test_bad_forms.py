@@ -321,9 +321,18 @@ def test_large_or_broken_parquet_is_refused_from_its_foot(tmp_path, monkeypatch)
 
     path = tmp_path / "bag.parquet"
     parquet.write_table(pa.table({"part": ["1"] * 5000, "hfe": [80.0] * 5000}), path)
-    monkeypatch.setattr(parquet_tables, "MAX_CELLS", 9_000)
+    monkeypatch.setattr(parquet_tables, "MAX_PARQUET_CELLS", 9_000)
     batch = read_files([path]).batch
     assert codes(batch) == ["TOO_LARGE"]
     assert "10,000 cells" in batch.problems[0].what
+    # Like cells are kept once, so that only different ones fill the memory.
+    monkeypatch.setattr(parquet_tables, "MAX_PARQUET_CELLS", 10_000)
+    monkeypatch.setattr(parquet_tables, "MAX_CELLS", 100)
+    assert codes(read_files([path]).batch) == []
+    many = tmp_path / "many.parquet"
+    parquet.write_table(pa.table({"part": ["1"] * 200, "hfe": [80.0 + 0.01 * i for i in range(200)]}), many)
+    batch = read_files([many]).batch
+    assert codes(batch) == ["TOO_LARGE"]
+    assert "100 different cells" in batch.problems[0].what
     assert codes(imported(tmp_path, path.read_bytes()[:-20], "cut.parquet")) == ["PARQUET_UNREADABLE"]
     assert codes(imported(tmp_path, b"part,hfe\n", "text.parquet")) != []

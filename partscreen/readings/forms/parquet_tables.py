@@ -8,7 +8,14 @@ from typing import Any
 from partscreen.errors import Problem
 from partscreen.readings.columns.numbers import NumberText, plain_marks
 from partscreen.readings.columns.table_form import WORKBOOK, HeaderTest, Table, too_many_columns
-from partscreen.readings.sizes import MAX_CELLS, MAX_COLUMNS, MAX_TEXT_IN_CELLS, MAX_UNPACKED, MIB
+from partscreen.readings.sizes import (
+    MAX_CELLS,
+    MAX_COLUMNS,
+    MAX_PARQUET_CELLS,
+    MAX_TEXT_IN_CELLS,
+    MAX_UNPACKED,
+    MIB,
+)
 
 
 def read_parquet_tables(
@@ -51,15 +58,22 @@ def read_parquet_tables(
     )
     table.form = "Parquet"
     table.rows = list(range(1, frame.num_rows + 1))
-    table.columns = [_texts(frame.column(index), table, index) for index in range(len(header))]
+    different = 0
+    for index in range(len(header)):
+        cells, kinds = _texts(frame.column(index), table, index)
+        table.columns.append(cells)
+        different += kinds
+        if different > MAX_CELLS:
+            what = f"the file holds more than {MAX_CELLS:,} different cells"
+            return [], [Problem("TOO_LARGE", what, "split the file", file)]
     return [table], []
 
 
 def _too_large(metadata: Any) -> str:
     """What is too large, from the figures in the file's foot, before anything is unpacked."""
     cells = metadata.num_rows * metadata.num_columns
-    if cells > MAX_CELLS:
-        return f"the file holds {cells:,} cells; at most {MAX_CELLS:,} are read"
+    if cells > MAX_PARQUET_CELLS:
+        return f"the file holds {cells:,} cells; at most {MAX_PARQUET_CELLS:,} are read"
     size = sum(metadata.row_group(i).total_byte_size for i in range(metadata.num_row_groups))
     return f"the file unpacks to more than {MAX_UNPACKED // MIB} MiB" if size > MAX_UNPACKED else ""
 
@@ -80,24 +94,39 @@ def _texts_too_long(frame: Any) -> str:
     return f"its texts are longer than {MAX_TEXT_IN_CELLS // MIB} MiB" if characters > MAX_TEXT_IN_CELLS else ""
 
 
-def _texts(column: Any, table: Table, index: int) -> list[str]:
-    """The cells of a column as text; numbers keep the digits of their own width."""
-    from pyarrow import types
+def _texts(column: Any, table: Table, index: int) -> tuple[list[str], int]:
+    """The cells of a column as text, and how many are different; numbers keep the digits of their own width. Like cells
+    are one text, so that a column of millions of rows takes little more memory than its different cells."""
+    import pyarrow
 
     kind = column.type
-    kind = kind.value_type if types.is_dictionary(kind) else kind
-    if types.is_nested(kind):
+    kind = kind.value_type if pyarrow.types.is_dictionary(kind) else kind
+    if pyarrow.types.is_nested(kind):
         fix = "write one figure a cell, and one row a reading; the column was not used"
         what = f"the column holds {kind} in every cell"
         table.problems.append(Problem("PARQUET_CELL", what, fix, table.file, 0, table.column_label(index)))
-        return [""] * len(column)
+        return [""] * len(column), 0
+    known: dict[str, str] = {}
+    out: list[str] = []
     try:
-        values = column.to_pylist()
-    except (ValueError, OverflowError) as error:  # texts that are no UTF-8, dates beyond the calendar
+        for piece in column.chunks:
+            coded = piece if pyarrow.types.is_dictionary(piece.type) else piece.dictionary_encode()
+            texts = [known.setdefault(text, text) for text in _words(coded.dictionary.to_pylist(), kind)]
+            texts.append("")  # of a cell without value
+            out += map(texts.__getitem__, coded.indices.fill_null(-1).to_pylist())
+    # Texts that are no UTF-8, dates beyond the calendar, a type whose cells cannot be compared.
+    except (ValueError, OverflowError, pyarrow.ArrowNotImplementedError) as error:
         fix = "write the column again, texts in UTF-8; the column was not used"
         what = f"cells of the column cannot be read ({' '.join(str(error).split())[:120]})"
         table.problems.append(Problem("PARQUET_CELL", what, fix, table.file, 0, table.column_label(index)))
-        return [""] * len(column)
+        return [""] * len(column), 0
+    return out, len(known)
+
+
+def _words(values: list[Any], kind: Any) -> list[str]:
+    """Values of one type as text."""
+    from pyarrow import types
+
     if types.is_boolean(kind):
         return ["" if v is None else "yes" if v else "no" for v in values]
     if types.is_float32(kind) or types.is_float16(kind):
