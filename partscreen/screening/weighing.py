@@ -45,10 +45,12 @@ BULK_EVIDENCE = 12.0
 """Natural log, odds of 160,000: from here on parts are rejected where their lot's bulk is taken for something near.
 
 One error shared by a lot (a start that settles in the wrong place, a sitting) moves all its parts at once, by little.
-Assumption: sound lots taken so came out at 3 to 12, as `NEAR` or unlike anything; bad bulks at 13 and above
-(docs/honesty.md). A bulk taken for something further off is held below `LONE_EVIDENCE`.
+Assumption: sound lots taken so came out at 3 to 12, as `NEAR`; bad bulks at 13 and above (docs/honesty.md). A bulk
+taken for something further off is held below `LONE_EVIDENCE`.
 """
-NEAR = (area_name(0.8), area_name(1.25), UNLIKE)
+NEAR = (area_name(0.8), area_name(1.25), UNLIKE, "die of ")
+"""Dies of nearly the type's area, unlike anything, and of another type: some type lies near wherever a lot may lie, and
+bad lots of another type come out at a hundred and more."""
 MIXED = "several date codes"
 """Key of `Lot.extra`: parts of several production lots, to be weighed with the spread from lot to lot added."""
 

@@ -121,10 +121,10 @@ def test_the_round_a_lot_is_settled_with_explains_it_best(monkeypatch):
     assert 2 <= len(tried) <= settle.ROUNDS
     best = tried[0]
     for one in tried[1:]:
-        best = one if one.better_than(best) else best
+        best = one if one.gain_over(best) > 0.0 else best
     assert found.evidence.readings.residual.shape == best.settled.readings.residual.shape
     assert np.array_equal(found.evidence.readings.residual, best.settled.readings.residual)
-    assert best.better_than(tried[0])
+    assert best.gain_over(tried[0]) > 0.0
     assert best.promise < tried[0].promise
 
 

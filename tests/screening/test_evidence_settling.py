@@ -15,7 +15,16 @@ from partscreen.screening.evidence.engine import ENOUGH, even
 from partscreen.screening.evidence.linear import N_COORDINATES, Linearised
 from partscreen.screening.evidence.lot import share_priors
 from partscreen.screening.evidence.quadratic import inverse
-from partscreen.screening.evidence.settle import LONGER, SHORTER, Unsettled, _Search, _Try, settle, settle_lots
+from partscreen.screening.evidence.settle import (
+    LONGER,
+    SHORTER,
+    SHORTEST,
+    Unsettled,
+    _Search,
+    _Try,
+    settle,
+    settle_lots,
+)
 from partscreen.screening.evidence.shared_misfit import OWN_SHARE, share_misfit
 from partscreen.screening.evidence.weigh_lots import (
     CONTRADICTION,
@@ -93,6 +102,8 @@ def test_some_parts_of_a_lot_keep_their_own_model_error():
 class Try:
     """A round that is as good as it says."""
 
+    peopled = True
+
     def __init__(self, good, promise=9.0):
         self.good, self.promise = good, promise
 
@@ -101,17 +112,19 @@ class Try:
 
 
 def test_a_step_that_explains_the_lot_worse_is_taken_back_and_tried_shorter():
-    search = _Search(None, Try(1.0))
+    search = _Search(SimpleNamespace(observations=SimpleNamespace(n_parts=10)), Try(1.0))
     search.weigh(Try(0.5))
     assert (search.best.good, search.length) == (1.0, SHORTER)
     search.weigh(Try(0.9))
     assert (search.best.good, search.length) == (1.0, pytest.approx(SHORTER**2))
     search.weigh(Try(2.0))
     assert (search.best.good, search.length) == (2.0, 1.0)
-    search.weigh(Try(1.9, promise=8.0))  # no better, but nearer its end
-    assert (search.best.good, search.length) == (1.9, 1.0)
-    search.weigh(Try(1.9, promise=8.0))
-    assert (search.best.promise, search.length) == (8.0, SHORTER)
+    assert not search.settled
+    for _ in range(3):
+        search.weigh(Try(1.9, promise=0.0))  # explains the lot worse, whatever it promises
+    assert (search.best.good, search.length) == (2.0, pytest.approx(SHORTER**3))
+    assert search.settled  # no step explains it better
+    assert SHORTER**3 < SHORTEST < SHORTER**2
     assert 0.0 < SHORTER < 0.5
 
 
