@@ -62,7 +62,7 @@ class ShareBelief:
         kept = weight > 1e-15
         return ShareBelief(weight[kept] / weight[kept].sum(), a[kept], b[kept])
 
-    def nodes(self, count: int = 80) -> tuple[Floats, Floats]:
+    def nodes(self, count: int) -> tuple[Floats, Floats]:
         """Shares and weights that integrate polynomials up to degree 2 count - 1 exactly (Gauss-Jacobi)."""
         shares, weights = [], []
         for w, a, b in zip(self.weight, self.a, self.b, strict=True):

@@ -38,7 +38,9 @@ def two_point_plan(
         raise ValueError(f"good is {good} and bad {bad}; 0 <= good < bad < 1 is needed")
     if lot_size is not None and most_bad(lot_size, good) >= least_bad(lot_size, bad):
         raise OutOfReach(f"in {lot_size} parts {good:.3g} and {bad:.3g} are the same number of bad parts")
-    most = LARGEST_ACCEPTANCE if lot_size is None else min(LARGEST_ACCEPTANCE, lot_size - 1)
+    most = LARGEST_ACCEPTANCE
+    if lot_size is not None:
+        most = min(most, _most_in_reach(lot_size, bad, consumer_risk, readings))
 
     def smallest(c: int) -> tuple[int, bool]:
         """The sample that keeps the consumer's risk, and whether it keeps the producer's."""
@@ -49,6 +51,16 @@ def two_point_plan(
     if c is None:
         raise OutOfReach(f"no plan that accepts with up to {most} bad parts keeps both risks")
     return smallest(c)[0], c
+
+
+def _most_in_reach(lot_size: int, bad: float, consumer_risk: float, readings: ReadingsPower) -> int:
+    """The most that may be allowed if the whole lot is read; 0 where even none keeps the risk."""
+    low, high = 0, lot_size - 1
+    while low < high:  # the chance to pass rises with the number allowed
+        middle = (low + high + 1) // 2
+        passes = float(accepted_from_lot(lot_size, lot_size, middle, least_bad(lot_size, bad), readings))
+        low, high = (middle, high) if passes <= 1.0 - (1.0 - consumer_risk) else (low, middle - 1)
+    return low
 
 
 def _first_that_keeps(keeps: Callable[[int], bool], most: int) -> int | None:
