@@ -108,7 +108,7 @@ def sizes(lot_size: int) -> list[int]:
     most = min(lot_size, LARGEST_SAMPLE)
     out = list(range(1, min(most, EVERY_SIZE_TO) + 1))
     while out[-1] < most:
-        out.append(min(most, max(out[-1] + 1, round(out[-1] * STEP))))
+        out.append(min(most, round(out[-1] * STEP)))
     return out
 
 

@@ -59,7 +59,8 @@ def answer_sequential(
         f"hold this in."
     )
     # Wald's lines may exceed a risk by the factor 1 / (1 - other risk); what is more comes from the early end.
-    over = [r for r, other in zip(risks, (consumer, producer), strict=True) if r.chance > (r.asked or 1) / (1 - other)]
+    asked = ((producer, consumer), (consumer, producer))
+    over = [r for r, (own, other) in zip(risks, asked, strict=True) if r.chance > own / (1.0 - other)]
     if over:
         told = " and ".join(f"the {r.whose}'s risk is {percent(r.chance)}" for r in over)
         remarks.append(

@@ -27,7 +27,7 @@ class PartEvidence:
     """Evidence on one part, as the decision needs it.
 
     evidence : above 0 speaks against the marking. probability_unfit : given the lot. reach : the one that counts
-    (relative in a lot, absolute for a part alone). fault_leads : the leading alternative is one of `FAULTS`.
+    (relative in a lot, absolute for a part alone). fault_leads : evidence would reject, and one of `FAULTS` leads.
     say : the reason for one of the outcomes "against", "undecided", "in_favour", "short_reach", "risky".
     """
 

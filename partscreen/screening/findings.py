@@ -17,7 +17,7 @@ from partscreen.screening import evidence_words as words
 from partscreen.screening import reasons as say
 from partscreen.screening.disposition import FAULTS, MISFIT_P, REJECT_EVIDENCE, Findings, PartEvidence, Rule, decide
 from partscreen.screening.fitting import GroupFit
-from partscreen.screening.limits.conformance import UNDECIDED
+from partscreen.screening.limits.conformance import CONFORMING, UNDECIDED
 from partscreen.screening.limits.judge import LimitJudgement
 from partscreen.screening.limits.not_reached import not_reached_reasons
 from partscreen.screening.limits.spots import SpotTable
@@ -71,12 +71,10 @@ def findings_of_parts(found: LotFindings, batch: Batch, settings: SettingsLike) 
     """Results of the parts, in their order."""
     judged = found.judged
     limits_open = not_reached_reasons(judged, found.observations, found.spots)
-    # Most parts show nothing of their own: look closely only where something is.
-    own = np.zeros(found.parts.size, dtype=np.bool_)
-    if judged.limits:
-        near = (judged.reached == DIRECT) & (judged.decision == UNDECIDED)
-        own = (judged.broken | near | (judged.decision < UNDECIDED)).any(axis=0)
-    reached = (judged.reached != NOT_REACHED).any(axis=0) if judged.limits else own
+    reached = judged.reached != NOT_REACHED
+    # Most parts conform wherever they were read: look closely only where one does not for certain.
+    unsure = (reached & (judged.decision != CONFORMING)).any(axis=0)
+    read_near_a_limit = reached.any(axis=0)
     misfits = _misfits(found)
     out = []
     for i, number in enumerate(found.parts.tolist()):
@@ -86,7 +84,7 @@ def findings_of_parts(found: LotFindings, batch: Batch, settings: SettingsLike) 
         if not used:
             out.append(_unusable(name, found.sessions[i], quality))
             continue
-        limit_part = _limit_findings(judged, i, settings.risk) if own[i] else Findings()
+        limit_part = _limit_findings(judged, i, settings.risk) if unsure[i] else Findings()
         bar, unlike = _barred(found, i, fits_nothing=i in misfits)
         seen = found.seen.get(number, Seen())
         hold = [*limit_part.hold, *misfits.get(i, ()), *unlike, *seen.hold]
@@ -102,7 +100,7 @@ def findings_of_parts(found: LotFindings, batch: Batch, settings: SettingsLike) 
             remarks.append(found.stressed[number].reason(leaks=_leaks(found.weighed, i)))
         if found.setup.kind is None:
             hold, bar = [_no_reference(found.setup), *_alike(found, i), *bar, *hold], ()
-        waiting = _waiting(found.setup, bool(reached[i]))
+        waiting = _waiting(found.setup, bool(read_near_a_limit[i]))
         disposition, reasons = decide(
             Findings(limit_part.reject, tuple(hold), tuple(remarks), bar),
             _evidence(found.weighed, i, settings.rule),
@@ -126,7 +124,7 @@ def _evidence(weighed: WeighedLot | None, part: int, rule: Rule) -> PartEvidence
     found, alone = weighed.evidence, len(weighed.rows) < FEW
     reach = float((found.reach_absolute if alone else found.reach)[part])
     evidence = float(found.weighed.evidence[part])
-    fault_leads = evidence > 0 and words.leading(weighed, part)[1].startswith(FAULTS)
+    fault_leads = evidence >= REJECT_EVIDENCE and words.leading(weighed, part)[1].startswith(FAULTS)
     return PartEvidence(
         evidence,
         float(found.weighed.probability_unfit[part]),

@@ -220,7 +220,7 @@ def _over_editions(
     if not any_firm.any():
         return np.zeros(n, dtype=np.bool_), np.zeros(n, dtype=np.bool_)
     names = sorted({e for x in kept for e in x.editions if wanted is None or e in wanted}) or [""]
-    quantities = [x.quantity or x.symbol for x in kept]
+    quantities = [x.quantity for x in kept]
     broken_quantity = {q: firmly[[i for i, p in enumerate(quantities) if p == q]].any(axis=0) for q in set(quantities)}
     objects = np.zeros(n, dtype=np.bool_)
     for name in names:

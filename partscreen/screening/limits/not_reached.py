@@ -35,8 +35,6 @@ def _swept_sentence(quantity: str, currents: Sequence[float], top: float) -> str
     at = _and([figure_text(c, "A") for c in currents])
     words = QUANTITY_WORDS[quantity]
     plural = "limits are" if len(currents) > 1 else "limit is"
-    if np.isnan(top):
-        return f"{words}: {plural} given at {at}, no reading was taken"
     if top > max(currents):
         return f"{words}: {plural} given at {at}, no reading near it (they end at {rounded(top, 'A')})"
     return f"{words}: {plural} given at {at}, the readings end at {rounded(top, 'A')}"
