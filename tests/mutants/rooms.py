@@ -23,7 +23,7 @@ ROOMS: dict[str, tuple[str, ...]] = {
 
 # Tests that notice, in groups that are recorded at the same time.
 _FIRST = "conformance judge_limits evidence_engine evidence_bad_input next_measurement single evidence_speed"
-_SECOND = "screen lot_view naming observations observe stress sub_lots advice outlier_model"
+_SECOND = "screen lot_view naming observations observe stress sub_lots advice outlier_model alike die_edges retest"
 _LOTS = "draw action plan_costs plan_intervals plan_risks plan_tables"
 _OUTSIDE = "sampling_curves sampling_intervals sampling_sequential sampling_tables conformance"
 
@@ -35,11 +35,11 @@ def _files(folder: str, names: str) -> tuple[str, ...]:
 GROUPS: tuple[tuple[str, ...], ...] = (
     _files("screening", _FIRST),
     _files("screening", _SECOND) + _files("metamorphic", "judgement") + _files("repeatability", "frozen_answers"),
-    _files("lots", _LOTS) + _files("outside", _OUTSIDE) + _files("book", "core_verify core_store"),
+    _files("lots", _LOTS) + _files("outside", _OUTSIDE) + _files("book", "core_verify core_store core_cells core_versions"),
     _files("lots", "plan_command action_in_results") + _files("screening", "wiring"),
     _files("lots", "plan_edges plan_answers")
     + _files("screening", "disposition limit_edges limit_findings limit_values findings_of_evidence")
-    + _files("screening", "evidence_pieces evidence_forms evidence_lots evidence_settling")
+    + _files("screening", "evidence_pieces evidence_forms evidence_lots evidence_settling evidence_starts")
     + _files("book", "core_chain"),
 )
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -26,7 +27,7 @@ Ints = npt.NDArray[np.int64]
 
 EXACT, LOWER, UPPER, SILENT = 0, 1, 2, 3  # what a reading says of the value at the limit's condition
 
-RISES, FALLS, EITHER = 1, -1, 0  # how a quantity goes with its condition
+Trend = Literal["rises", "falls", "not known"]
 
 DEFAULT_LN_STD = 0.03  # assumption, where the door gave none
 LEAKAGE_LN_PER_KELVIN = np.log(2) / 10  # doubles every 10 K (common practice, no source)
@@ -37,13 +38,13 @@ LIKE_TEMPERATURE = 5.0  # [K] nearer than this the temperatures count as the sam
 class Rule:
     """How a quantity goes with its condition.
 
-    `axis`: the condition it RISES or FALLS with (`trend`); where neither is known (EITHER) only like conditions
-    count. `tolerance`: share of the axis within which conditions are alike. `also`: further conditions and
+    `axis`: the condition it rises or falls with (`trend`); where that is not known only like conditions count.
+    `tolerance`: share of the axis within which conditions are alike. `also`: further conditions and
     how near they must be (share).
     """
 
     axis: tuple[str, ...]
-    trend: int
+    trend: Trend
     tolerance: float
     also: tuple[tuple[str, float], ...] = ()
     ln_per_kelvin: float = 0.0
@@ -56,21 +57,21 @@ class Rule:
 # (pulsed, tens of milliamperes). A reading well below that current bounds it from above; a merely leaky part need not
 # follow, so that alone never rejects.
 RULES: dict[str, Rule] = {
-    "icbo": Rule(("VCB",), RISES, 0.02, ln_per_kelvin=LEAKAGE_LN_PER_KELVIN),
-    "iceo": Rule(("VCE",), RISES, 0.02, ln_per_kelvin=LEAKAGE_LN_PER_KELVIN),
-    "iebo": Rule(("VEB",), RISES, 0.02, ln_per_kelvin=LEAKAGE_LN_PER_KELVIN),
-    "ices": Rule(("VCE",), RISES, 0.02, ln_per_kelvin=LEAKAGE_LN_PER_KELVIN),
-    "icer": Rule(("VCE",), RISES, 0.02, (("RBE", 0.05),), LEAKAGE_LN_PER_KELVIN),
-    "icex": Rule(("VCE",), RISES, 0.02, (("VBE_off", 0.1),), LEAKAGE_LN_PER_KELVIN),
-    "v_br_cbo": Rule(("IC", "IE"), RISES, 0.5),
-    "v_br_ces": Rule(("IC",), RISES, 0.5),
-    "v_br_ebo": Rule(("IE", "IC"), RISES, 0.5),
-    "v_br_ceo": Rule(("IC",), FALLS, 0.5, bound_is_firm=False),
-    "v_br_cer": Rule(("IC",), FALLS, 0.5, (("RBE", 0.05),), bound_is_firm=False),
-    "c_cb": Rule(("VCB",), FALLS, 0.1),
-    "c_be": Rule(("VEB",), FALLS, 0.1),
-    "vbe_sat": Rule(("IC",), RISES, 0.05, (("ratio", 0.5),)),
-    "ft": Rule(("IC",), EITHER, 0.1, (("VCE", 0.5),)),
+    "icbo": Rule(("VCB",), "rises", 0.02, ln_per_kelvin=LEAKAGE_LN_PER_KELVIN),
+    "iceo": Rule(("VCE",), "rises", 0.02, ln_per_kelvin=LEAKAGE_LN_PER_KELVIN),
+    "iebo": Rule(("VEB",), "rises", 0.02, ln_per_kelvin=LEAKAGE_LN_PER_KELVIN),
+    "ices": Rule(("VCE",), "rises", 0.02, ln_per_kelvin=LEAKAGE_LN_PER_KELVIN),
+    "icer": Rule(("VCE",), "rises", 0.02, (("RBE", 0.05),), LEAKAGE_LN_PER_KELVIN),
+    "icex": Rule(("VCE",), "rises", 0.02, (("VBE_off", 0.1),), LEAKAGE_LN_PER_KELVIN),
+    "v_br_cbo": Rule(("IC", "IE"), "rises", 0.5),
+    "v_br_ces": Rule(("IC",), "rises", 0.5),
+    "v_br_ebo": Rule(("IE", "IC"), "rises", 0.5),
+    "v_br_ceo": Rule(("IC",), "falls", 0.5, bound_is_firm=False),
+    "v_br_cer": Rule(("IC",), "falls", 0.5, (("RBE", 0.05),), bound_is_firm=False),
+    "c_cb": Rule(("VCB",), "falls", 0.1),
+    "c_be": Rule(("VEB",), "falls", 0.1),
+    "vbe_sat": Rule(("IC",), "rises", 0.05, (("ratio", 0.5),)),
+    "ft": Rule(("IC",), "not known", 0.1, (("VCE", 0.5),)),
 }
 
 
@@ -133,9 +134,9 @@ def _relations(rule: Rule, quantity: str, table: SpotTable, limit: Mapping[str, 
     if at == 0:
         alike, share = here == 0, 1 + here
     below, above = (share < 1) & ~alike, (share > 1) & ~alike
-    low, high = (below, above) if rule.trend == RISES else (above, below)
+    low, high = (below, above) if rule.trend == "rises" else (above, below)
     says = np.where(alike, EXACT, SILENT)
-    if rule.trend != EITHER:
+    if rule.trend != "not known":
         says = np.where(low, LOWER, np.where(high, UPPER, says))
     if quantity in ("iceo", "v_br_ceo"):
         says = np.where([_base_is_open(c) for c in table.conditions], says, SILENT)
