@@ -23,7 +23,7 @@ from partscreen.lots.readings_power import PERFECT, ReadingsPower
 from partscreen.lots.share import ShareBelief, clean_or_bad
 from partscreen.lots.stopping import against_in_lot, average_read_in_lot, average_read_until_first, ln_choose
 from partscreen.lots.two_point import _first_that_keeps, two_point_plan
-from partscreen.lots.zero_acceptance import OutOfReach, _first, sample_size
+from partscreen.lots.zero_acceptance import OutOfReach, _first, least_bad, most_bad, sample_size
 
 WEAK = ReadingsPower(power=0.85, false_alarm=0.03, held_if_good=0.06, held_if_bad=0.12, held_counts="against")
 DROPS = ReadingsPower(power=0.85, false_alarm=0.03, held_if_good=0.06, held_if_bad=0.12)
@@ -276,3 +276,13 @@ def test_what_is_out_of_reach_says_what_the_whole_lot_would_give():
         sample_size(1e-8, 0.95)
     with pytest.raises(OutOfReach, match="no plan that accepts with up to 1 bad parts keeps both risks"):
         two_point_plan(0.1, 0.2, 1e-9, 0.1, lot_size=10, readings=ReadingsPower(power=0.99, false_alarm=0.1))
+
+
+@pytest.mark.parametrize("lot_size", [10, 100, 1000, 100_000, 10_000_000])
+def test_whole_parts_of_a_share_are_exact_in_lots_of_every_size(lot_size):
+    for hundredths in (1, 7, 10, 29, 57, 90):
+        share, whole = hundredths / 100, hundredths * lot_size / 100
+        assert (least_bad(lot_size, share), most_bad(lot_size, share)) == (max(1, math.ceil(whole)), math.floor(whole))
+    # A millionth of the share more is another part where the lot has that many.
+    more = 0.07 * (1 + 1e-6)
+    assert least_bad(lot_size, more) == math.ceil(0.07 * lot_size * (1 + 1e-6))

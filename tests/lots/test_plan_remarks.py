@@ -23,6 +23,7 @@ from partscreen.lots.plan_answer import (
     share_after,
 )
 from partscreen.lots.plan_more import _lines, answer_cost, answer_sequential
+from partscreen.lots.plan_words import percent
 from partscreen.lots.readings_power import ReadingsPower
 from partscreen.lots.sequential import SequentialPlan
 from partscreen.lots.stopping import average_read_in_lot, average_read_until_first
@@ -58,6 +59,10 @@ def test_risks_of_a_sample_are_those_of_the_lot_that_was_asked_about(frame):
     two = answer_two_point(frame, 0.05, 0.31, 0.07, 0.12)
     assert [(r.whose, r.share, r.asked) for r in two.risks] == [("consumer", 0.31, 0.12), ("producer", 0.05, 0.07)]
     assert all(r.chance <= r.asked for r in two.risks)
+    good, bad = percent(two.risks[1].chance), percent(two.risks[0].chance)
+    assert f"with 5 % bad is refused with a chance of {good}, one with 31 % bad accepted with a chance of {bad}." in (
+        two.sentence
+    )
     if frame.lot_size is not None:
         assert [r.bad_in_lot for r in two.risks] == [16, 2]  # up and down to whole parts
 
@@ -304,7 +309,7 @@ def test_a_lot_too_large_to_be_worked_out_exactly_is_said_to_be_taken_as_endless
     assert all((point.bad_in_lot is None) == (large or lot_size is None) for point in told.operating_curve)
     if large or lot_size is None:
         assert len(told.operating_curve) == 61
-        assert told.operating_curve[-1].share == pytest.approx(0.6)
+        assert [p.share for p in told.operating_curve] == pytest.approx(np.linspace(0.0, 0.6, 61))
         plan = SequentialPlan(0.05, 0.30)
         chance, average = plan.operating([point.share for point in told.operating_curve])
         assert [p.accepted for p in told.operating_curve] == pytest.approx(list(chance))

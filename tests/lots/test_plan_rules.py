@@ -8,7 +8,17 @@ import numpy as np
 import pytest
 
 from partscreen.lots.cost_outcomes import Fate, Prices, Reading, cleared_in_sample, counted_in_sample, read_and_sorted
-from partscreen.lots.cost_plan import CostPlan, _between, _idle, _last, cheapest_plans, sizes
+from partscreen.lots.cost_plan import (
+    CostPlan,
+    _between,
+    _idle,
+    _last,
+    _sampled,
+    _Setting,
+    _stopping,
+    cheapest_plans,
+    sizes,
+)
 from partscreen.lots.draw import MOST_PIECES, draw_pieces, new_seed
 from partscreen.lots.operating_curve import (
     accepted_from_lot,
@@ -129,6 +139,26 @@ def test_a_sample_is_idle_where_its_numbers_change_nothing():
         assert not _idle(plan(kind, 5, -1, -1))
     for kind in ("none", "all", "stop_at_first"):
         assert not _idle(plan(kind, 5, 5, 5))
+
+
+@pytest.mark.parametrize("stop", [False, True])
+def test_the_best_size_of_a_sample_of_a_large_lot_is_found_between_the_sizes_tried_first(stop):
+    prices, belief = Prices(4.0, 0.1, 400.0, 0.5, 20.0), clean_or_bad(0.002)
+    plans = cheapest_plans(4000, belief, prices, Reading(minutes=1.0), stop_at_first=stop)
+    kind = "stop_at_first" if stop else "sample"
+    best = next(plan for plan in plans if plan.kind == kind)
+    setting = _Setting(4000, prices, Reading(minutes=1.0), *belief.nodes(250))
+
+    def cost(n):
+        plan = _stopping(setting, n) if stop else _sampled(setting, "sample", setting.how, n)
+        return plan.expected_cost
+
+    assert best.sample_size > 70
+    tried = sizes(4000)
+    assert best.sample_size not in tried
+    assert best.expected_cost <= min(cost(n) for n in tried[::3])
+    for step in (12, 25):
+        assert best.expected_cost <= min(cost(best.sample_size - step), cost(best.sample_size + step))
 
 
 def test_stopping_at_the_first_suspect_leaves_out_plans_that_keep_a_lot_after_one():

@@ -35,22 +35,28 @@ def _files(folder: str, names: str) -> tuple[str, ...]:
 GROUPS: tuple[tuple[str, ...], ...] = (
     _files("screening", _FIRST),
     _files("screening", _SECOND) + _files("metamorphic", "judgement") + _files("repeatability", "frozen_answers"),
-    _files("lots", _LOTS) + _files("outside", _OUTSIDE) + _files("book", "core_verify core_store core_cells core_versions"),
+    _files("lots", _LOTS)
+    + _files("outside", _OUTSIDE)
+    + _files("book", "core_verify core_store core_cells core_versions"),
     _files("lots", "plan_command action_in_results") + _files("screening", "wiring"),
-    _files("lots", "plan_edges plan_answers")
-    + _files("screening", "disposition limit_edges limit_findings limit_values findings_of_evidence")
+    _files("lots", "plan_edges plan_answers plan_remarks plan_pieces plan_rules plan_table_rows action_edges")
+    + _files("screening", "disposition limit_edges limit_findings limit_values limit_sides limit_neighbours")
+    + _files("screening", "findings_of_evidence findings_told")
     + _files("screening", "evidence_pieces evidence_forms evidence_lots evidence_settling evidence_starts")
-    + _files("book", "core_chain"),
+    + _files("book", "core_chain core_damage"),
 )
 
 # Room -> the tests that look at it closest: they come first.
 NEAREST: dict[str, tuple[str, ...]] = {
-    "limits": _files("screening", "limit_edges limit_values limit_findings judge_limits conformance")
+    "limits": _files("screening", "limit_edges limit_values limit_findings limit_sides limit_neighbours")
+    + _files("screening", "judge_limits conformance")
     + _files("outside", "conformance"),
     "evidence": _files("screening", "evidence_pieces evidence_forms evidence_lots evidence_settling evidence_engine"),
-    "disposition": _files("screening", "disposition limit_findings findings_of_evidence wiring observations"),
-    "sampling": _files("lots", "plan_edges plan_answers plan_tables plan_intervals plan_risks"),
-    "chain": _files("book", "core_chain core_verify"),
+    "disposition": _files("screening", "disposition limit_findings findings_of_evidence findings_told")
+    + _files("screening", "wiring observations"),
+    "sampling": _files("lots", "plan_edges plan_answers plan_remarks plan_pieces plan_rules plan_table_rows")
+    + _files("lots", "action_edges plan_tables plan_intervals plan_risks"),
+    "chain": _files("book", "core_chain core_damage core_cells core_verify"),
 }
 
 
