@@ -29,6 +29,7 @@ EXACT, LOWER, UPPER, SILENT = 0, 1, 2, 3  # what a reading says of the value at 
 
 Trend = Literal["rises", "falls", "not known"]
 
+_EDGE = 1 + 1e-9  # a stated edge belongs to what is alike, however it is rounded
 DEFAULT_LN_STD = 0.03  # assumption, where the door gave none
 LEAKAGE_LN_PER_KELVIN = np.log(2) / 10  # doubles every 10 K (common practice, no source)
 LIKE_TEMPERATURE = 5.0  # [K] nearer than this the temperatures count as the same; the difference enters the uncertainty
@@ -130,7 +131,7 @@ def _relations(rule: Rule, quantity: str, table: SpotTable, limit: Mapping[str, 
         here = np.nan_to_num(here)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = here / at
-    alike = np.abs(share - 1) <= rule.tolerance * (1 + 1e-9)  # the stated edge belongs to it, however it is rounded
+    alike = np.abs(share - 1) <= rule.tolerance * _EDGE
     if at == 0:
         alike, share = here == 0, 1 + here
     below, above = (share < 1) & ~alike, (share > 1) & ~alike
@@ -150,7 +151,7 @@ def _near(told: dict[str, float | str], limit: Mapping[str, float], name: str, n
         wanted, here = limit["IC"] / limit["IB"], number_of(told, "IC") / spot_base_current(told)
     else:
         wanted, here = float(limit.get(name, np.nan)), number_of(told, name)
-    return bool(abs(here / wanted - 1) <= near * (1 + 1e-9))
+    return bool(abs(here / wanted - 1) <= near * _EDGE)
 
 
 def _with_temperature(rule: Rule, table: SpotTable, temperature: float, says: Ints) -> tuple[Ints, Floats]:

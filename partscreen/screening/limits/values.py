@@ -141,10 +141,10 @@ def _plan(
     o_ic: Floats, o_temp: Floats, o_pulsed: Floats, at: float, temperature: float
 ) -> tuple[Floats, Floats, Bools]:
     """Currents, temperatures and pulsing of the seven points of `_assemble`."""
-    one = np.ones((o_ic.shape[0], 1))
-    ic = np.hstack((o_ic, o_ic, o_ic, at * one))
-    t = np.hstack((o_temp, o_temp, temperature * np.ones((o_ic.shape[0], 3))))
-    return ic, t, np.hstack((o_pulsed > 0, np.ones((o_ic.shape[0], 5), dtype=np.bool_)))
+    n = o_ic.shape[0]
+    ic = np.hstack((o_ic, o_ic, o_ic, np.full((n, 1), at)))
+    t = np.hstack((o_temp, o_temp, np.full((n, 3), temperature)))
+    return ic, t, np.hstack((o_pulsed > 0, np.full((n, 5), True)))
 
 
 def gain_at_limit(
@@ -197,7 +197,7 @@ def _gain_direct(
     unstated = np.isnan(vce_read)
     temp, heated = _two(o.gain_temp, rows, left, right), _two(o.gain_pulsed, rows, left, right)
     ic, t, pulsed = _plan(_two(o.gain_ic, rows, left, right), temp, heated, at, temperature)
-    v = np.hstack((np.where(unstated, vce, vce_read), vce * np.ones((rows.size, 5))))
+    v = np.hstack((np.where(unstated, vce, vce_read), np.full((rows.size, 5), vce)))
     index = 0 if gain else 1
     curve, plain = model.gain(rows, ic, v, t, pulsed)[index], PlainLaws().gain(rows, ic, v, t, pulsed)[index]
     curve = np.where(np.isfinite(curve).all(axis=1, keepdims=True), curve, plain)
@@ -220,8 +220,8 @@ def _gain_carried(
     rows = np.flatnonzero(b.reached == CARRIED)
     if not rows.size:
         return
-    one = np.ones((rows.size, 1))
-    hfe, vbe, hfe_std, vbe_std = model.gain_std(rows, at * one, vce * one, temperature * one)
+    ic, v, t = (np.full((rows.size, 1), value) for value in (at, vce, temperature))
+    hfe, vbe, hfe_std, vbe_std = model.gain_std(rows, ic, v, t)
     _put_carried(out, rows, *((hfe, hfe_std) if gain else (vbe, vbe_std)))
 
 
@@ -249,8 +249,8 @@ def saturation_at_limit(
         _saturation_direct(o, model, at, ib, temperature, b, rows, out)
     rows = np.flatnonzero(b.reached == CARRIED)
     if rows.size:
-        one = np.ones((rows.size, 1))
-        _put_carried(out, rows, *model.saturation_std(rows, at * one, ib * one, temperature * one))
+        ic, base, t = (np.full((rows.size, 1), value) for value in (at, ib, temperature))
+        _put_carried(out, rows, *model.saturation_std(rows, ic, base, t))
     return out
 
 
