@@ -42,7 +42,9 @@ GROUPS: tuple[tuple[str, ...], ...] = (
     _files("lots", "plan_edges plan_answers plan_remarks plan_pieces plan_rules plan_table_rows action_edges")
     + _files("screening", "disposition limit_edges limit_findings limit_values limit_sides limit_neighbours")
     + _files("screening", "findings_of_evidence findings_told")
-    + _files("screening", "evidence_pieces evidence_forms evidence_lots evidence_settling evidence_starts")
+    + _files(
+        "screening", "evidence_pieces evidence_forms evidence_lots evidence_settling evidence_starts evidence_page"
+    )
     + _files("book", "core_chain core_damage"),
 )
 
@@ -51,7 +53,8 @@ NEAREST: dict[str, tuple[str, ...]] = {
     "limits": _files("screening", "limit_edges limit_values limit_findings limit_sides limit_neighbours")
     + _files("screening", "judge_limits conformance")
     + _files("outside", "conformance"),
-    "evidence": _files("screening", "evidence_pieces evidence_forms evidence_lots evidence_settling evidence_engine"),
+    "evidence": _files("screening", "evidence_page evidence_pieces evidence_forms evidence_lots evidence_settling")
+    + _files("screening", "evidence_engine"),
     "disposition": _files("screening", "disposition limit_findings findings_of_evidence findings_told")
     + _files("screening", "wiring observations"),
     "sampling": _files("lots", "plan_edges plan_answers plan_remarks plan_pieces plan_rules plan_table_rows")
