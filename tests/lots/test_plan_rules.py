@@ -52,12 +52,13 @@ def test_what_a_part_adds_is_the_ratio_of_its_chances():
     assert (plan.h0, plan.h1) == pytest.approx((-math.log(0.1 / 0.95) / gain, math.log(0.9 / 0.05) / gain))
 
 
-def test_lines_of_a_sequence_decide_as_the_running_sum_does():
-    plan = SequentialPlan(0.05, 0.3, 0.04, 0.08, last=200, readings=DROPS)
+@pytest.mark.parametrize(("good", "bad"), [(0.05, 0.3), (0.1, 0.2)])
+def test_lines_of_a_sequence_decide_as_the_running_sum_does(good, bad):
+    plan = SequentialPlan(good, bad, 0.04, 0.08, last=400, readings=DROPS)
     rng = np.random.default_rng(3)
-    for share in (0.05, 0.15, 0.3):
-        for _ in range(40):
-            outcomes = ["fail" if x < share else "held" if x > 0.95 else "pass" for x in rng.random(199)]
+    for share in (good, (good + bad) / 2, bad):
+        for _ in range(30):
+            outcomes = ["fail" if x < share else "held" if x > 0.95 else "pass" for x in rng.random(399)]
             sums, decision = walk_ratios([plan.log_ratio(o) for o in outcomes], 0.04, 0.08)
             assert plan.decide(outcomes)[:2] == (decision, sums.size)
 

@@ -144,7 +144,7 @@ def test_every_aql_of_the_series_is_found_however_it_is_rounded_and_no_other():
             assert table_plan(500, written).aql == aql
             assert neighbours(written) == (aql,)
         assert step_tighter(aql) == (AQLS[i - 1] if i else None)
-        for wrong in (aql + 2e-9, aql - 2e-9):
+        for wrong in (aql + 1.5e-9, aql - 1.5e-9):
             with pytest.raises(ValueError, match="not of the standard's series"):
                 table_plan(500, wrong)
             assert len(neighbours(wrong)) == (1 if wrong < AQLS[0] or wrong > AQLS[-1] else 2)
