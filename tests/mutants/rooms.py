@@ -43,7 +43,8 @@ GROUPS: tuple[tuple[str, ...], ...] = (
     + _files("screening", "disposition limit_edges limit_findings limit_values limit_sides limit_neighbours")
     + _files("screening", "findings_of_evidence findings_told")
     + _files(
-        "screening", "evidence_pieces evidence_forms evidence_lots evidence_settling evidence_starts evidence_page"
+        "screening",
+        "evidence_pieces evidence_forms evidence_lots evidence_settling evidence_starts evidence_page evidence_types",
     )
     + _files("book", "core_chain core_damage"),
 )
@@ -54,7 +55,7 @@ NEAREST: dict[str, tuple[str, ...]] = {
     + _files("screening", "judge_limits conformance")
     + _files("outside", "conformance"),
     "evidence": _files("screening", "evidence_page evidence_pieces evidence_forms evidence_lots evidence_settling")
-    + _files("screening", "evidence_engine"),
+    + _files("screening", "evidence_types evidence_engine"),
     "disposition": _files("screening", "disposition limit_findings findings_of_evidence findings_told")
     + _files("screening", "wiring observations"),
     "sampling": _files("lots", "plan_edges plan_answers plan_remarks plan_pieces plan_rules plan_table_rows")

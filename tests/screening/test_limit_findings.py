@@ -158,3 +158,26 @@ def test_parts_read_alike_share_a_sentence_and_parts_read_further_have_their_own
     assert ["the readings end at 1 A" in t.sentence for t in told] == [True, True, False, True]
     assert "the readings end at 2 A" in told[2].sentence
     assert ["given at VCB 200 V" in t.sentence for t in told] == [False, False, False, True]
+
+
+def test_currents_alike_in_the_three_digits_that_are_printed_make_one_sentence():
+    def one(value):
+        return np.full((1, 4), value)
+
+    missing = LimitJudgement(
+        (gain_limit("min", 50.0, 8.0),), one(np.nan), one(np.nan), np.zeros((1, 4), np.int8), one(np.nan),
+        np.zeros((1, 4), np.int8), one(0) > 0, np.ones(1, bool), np.zeros(4, bool), one(0) > 0, np.zeros(4, bool),
+    )  # fmt: skip
+    made = batch(4, points(np.arange(4), [1.0, 1.004, 1.006, 0.01234], hfe=100.0))
+    o = build_observations(made, np.arange(4)).observations
+    told = not_reached_reasons(missing, o, {})
+    assert told[0] is told[1]
+    for reason, end in zip(told, ("1 A", "1 A", "1.01 A", "12.3 mA"), strict=True):
+        assert f"the readings end at {end}." in reason.sentence
+
+
+def test_a_published_capacitance_is_found_behind_others_that_do_not_count():
+    others = [Field("First", quantity="C_BE"), Field("First", judgement="substituted"), Field("second")]
+    mine = FieldReference(Field("First"), "a source")
+    listed = [*(FieldReference(field, "a source") for field in others), mine, *(FieldReference(f, "x") for f in others)]
+    assert matching_references(listed, "C_CB", "first", None) == [mine]

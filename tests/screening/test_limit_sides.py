@@ -238,6 +238,18 @@ def test_editions_object_part_by_part():
     assert alone.broken.tolist() == [[True, True, False]]
 
 
+def test_one_edition_of_three_that_is_met_is_enough_to_object_and_none_of_three_is_not():
+    broken = [gain_limit("min", 90, 0.7, editions=(name,)) for name in "AB"]
+    met, third = gain_limit("min", 5.0, 0.7, editions=("C",)), gain_limit("min", 90, 0.7, editions=("C",))
+    told = judge_limits([*broken, met], readings(DEVICE))
+    assert (told.nonconforming[0], told.some_editions[0]) == (False, True)
+    told = judge_limits([*broken, third], readings(DEVICE))
+    assert (told.nonconforming[0], told.some_editions[0]) == (True, False)
+    # A row shared by two editions speaks for both.
+    shared = gain_limit("min", 5.0, 0.7, editions=("B", "C"))
+    assert judge_limits([broken[0], shared], readings(DEVICE)).some_editions[0]
+
+
 def test_spot_limits_of_different_values_are_each_judged_by_the_reading_that_bears_on_it():
     rows = [(0, "icbo", 1e-5, {"VCB": 100.0})]
     made = readings(DEVICE, spot_rows=rows)
