@@ -24,14 +24,18 @@ from partscreen.screening.evidence.hypotheses import AREAS, BONDS, GRADES, HIGH_
 from partscreen.screening.evidence.lot import ALIKE, CONCENTRATION, MARKED_SHARE, SAME_AREA, share_priors
 from partscreen.screening.evidence.quadratic import Information, integrate
 from partscreen.screening.evidence.reach import LN_PRICE, NINE_IN_TEN
-from partscreen.screening.evidence.spreads import SHARES
+from partscreen.screening.evidence.spreads import SHARES, main_spreads
 from partscreen.screening.evidence.weigh_lots import KNOWN_GOOD_SHARE
 from partscreen.screening.limits.conformance import DEFAULT_RISK
 from partscreen.screening.limits.judge import REJECT_BELOW
 from tests.screening.known_type import KNOWN
 
 PAGE = (Path(__file__).parents[2] / "docs" / "evidence.md").read_text(encoding="utf-8")
-GROUPS = families(KNOWN.within, KNOWN.device_between)
+
+
+def alternatives():
+    """Made anew in each test: mutation testing chooses tests by the lines they run."""
+    return families(KNOWN.within, KNOWN.device_between)
 
 
 def row(begins: str) -> list[float]:
@@ -45,10 +49,11 @@ def test_alternatives_looked_for_are_those_the_page_names():
     assert row("leaking or worn base-emitter junction") == list(LEAKS)
     assert row("damaged bond") == list(BONDS)
     assert row("low or high gain") == [*sorted(-g for g in LOW_GAINS), *HIGH_GAINS]
-    assert [g.shifts.shape[0] for g in GROUPS if g.theme == "area"] == [len(AREAS)] * 2
+    assert [g.shifts.shape[0] for g in alternatives() if g.theme == "area"] == [len(AREAS)] * 2
 
 
 def test_steps_of_each_alternative_lie_so_near_that_none_falls_between_them():
+    assert alternatives()
     for steps, widest in ((np.log(AREAS), 0.47), (LOW_GAINS, 0.2), (HIGH_GAINS, 0.3), (LEAKS, 1.5), (GRADES, 0.4)):
         gaps = [b - a for a, b in pairwise(steps)]
         assert all(0.0 < gap < widest for gap in gaps)
@@ -66,7 +71,7 @@ def test_steps_of_each_alternative_lie_so_near_that_none_falls_between_them():
     ],
 )  # fmt: skip
 def test_a_faulty_part_may_differ_more_than_a_sound_one_only_in_what_its_fault_is_in(theme, number, added):
-    group = [g for g in GROUPS if g.theme == theme][number]
+    group = [g for g in alternatives() if g.theme == theme][number]
     wanted = KNOWN.within.copy()
     for name, sd in added.items():
         wanted[INDEX[name], INDEX[name]] += sd**2
@@ -74,17 +79,19 @@ def test_a_faulty_part_may_differ_more_than_a_sound_one_only_in_what_its_fault_i
 
 
 def test_dies_of_another_process_may_lie_as_far_off_as_two_lots_do_and_strangers_furthest():
-    same, other = (g for g in GROUPS if g.theme == "area")
+    same, other = (g for g in alternatives() if g.theme == "area")
     assert same.spread - KNOWN.within == pytest.approx(0.5 * KNOWN.device_between)
     assert other.spread - KNOWN.within == pytest.approx(2.0 * KNOWN.device_between)  # the difference of two lots
-    (stranger,) = (g for g in GROUPS if g.theme == "unlike")
+    (stranger,) = (g for g in alternatives() if g.theme == "unlike")
     assert stranger.spread == pytest.approx(9.0 * KNOWN.within + KNOWN.device_between)
-    assert all(np.trace(stranger.spread) > np.trace(g.spread) for g in GROUPS if g.theme not in ("unlike", "area"))
+    assert all(
+        np.trace(stranger.spread) > np.trace(g.spread) for g in alternatives() if g.theme not in ("unlike", "area")
+    )
 
 
 def test_another_die_is_the_likeliest_of_what_may_be_wrong_and_a_high_gain_the_least():
     weight = {}
-    for group in GROUPS:
+    for group in alternatives():
         weight[group.theme] = weight.get(group.theme, 0.0) + float(np.exp(group.ln_weights).sum())
         assert np.ptp(group.ln_weights) == 0.0  # each step of an alternative as likely as the others
     assert max(weight, key=weight.get) == "area"
@@ -120,7 +127,9 @@ def test_prior_of_a_lots_share_and_the_price_of_many_alternatives_are_those_the_
 
 
 def test_shares_that_are_assumed_are_shares():
+    usual, several = main_spreads(KNOWN)
     assert sum(SHARES) == pytest.approx(1.0)
+    assert several - usual == pytest.approx(0.5 * KNOWN.device_between)
     assert SHARES[0] > 0.5  # most lots are one lot
     assert MARKED_SHARE == 0.5  # of the rest of an unfit lot nothing is known
     assert 1.0 < ALIKE < 10.0  # a few parts of a lot tell what the next bad one will be

@@ -8,12 +8,14 @@ from math import log
 import numpy as np
 import pytest
 
+from partscreen.screening.evidence.combine import combine
 from partscreen.screening.evidence.engine import MOST_TYPES, _likeliest, _modes, _types, weigh_lot
+from partscreen.screening.evidence.hypotheses import families
 from partscreen.screening.evidence.joined import TOGETHER
 from partscreen.screening.evidence.linear import AREA, ORDER
-from partscreen.screening.evidence.lot import MOST_ITERATIONS, posterior
-from partscreen.screening.evidence.quadratic import inverse
-from tests.screening.test_evidence_lots import KNOWN, MARKED, fitted_to, ln_p, lot
+from partscreen.screening.evidence.lot import MOST_ITERATIONS, Share, alternatives_of, fit_mode, posterior
+from partscreen.screening.evidence.quadratic import information, integrate, inverse
+from tests.screening.test_evidence_lots import KNOWN, MARKED, SEVERAL, fitted_to, ln_p, lot
 
 KINDS = (0, 1, 2, 2, 2, 2, 3, 3, 3, 4, 4)
 
@@ -93,6 +95,40 @@ def test_a_search_ends_where_the_centre_is_that_of_the_parts_that_belong():
         if area:
             assert one.weight[:6].min() > 0.5 > one.weight[6:].max()
     assert MOST_ITERATIONS >= 20
+
+
+def moved(form, by):
+    return replace(form, origin=form.origin + by)
+
+
+def test_where_the_coordinates_begin_changes_nothing_but_where_the_lot_lies():
+    readings = lot(9, 68, [0.0] * 7 + [log(0.4)] * 2, kinds=KINDS)
+    info = information(readings, KNOWN.centre)
+    main, found = integrate(info, KNOWN.within), alternatives_of(info, families(KNOWN.within, KNOWN.device_between))
+    types, share, by = np.full(9, -60.0), Share(0.05, 0.95), np.linspace(-3.0, 4.0, KNOWN.centre.size)
+    plain = fit_mode(MARKED, main, found, types, None, share)
+    away = replace(found, forms=[moved(form, by) for form in found.forms])
+    other = fit_mode(replace(MARKED, mean=MARKED.mean + by), moved(main, by), away, types, None, share)
+    assert len(plain) == len(other)
+    for one, two in zip(plain, other, strict=True):
+        assert two.centre - by == pytest.approx(one.centre, abs=1e-6)
+        assert two.weight == pytest.approx(one.weight, abs=1e-6)
+        assert two.ln_likelihood == pytest.approx(one.ln_likelihood, abs=1e-6)
+        assert two.share == pytest.approx(one.share, abs=1e-6)
+
+
+def test_the_centre_told_is_that_of_the_likeliest_mode_of_the_type():
+    readings = lot(6, 69, kinds=KINDS)
+    first, second = fitted_to(readings, MARKED, SEVERAL)
+    for ahead in (1.0, -1.0):
+        fitted = [replace(first, ln_likelihood=second.ln_likelihood + ahead), second]
+        got = combine(readings, KNOWN, fitted, Share(0.05, 0.95), Share(0.9, 0.1), every=True)
+        likelier = combine(
+            readings, KNOWN, [fitted[0 if ahead > 0 else 1]], Share(0.05, 0.95), Share(0.9, 0.1), every=True
+        )
+        assert got.centre.tolist() == likelier.centre.tolist()
+        assert got.centre_covariance.tolist() == likelier.centre_covariance.tolist()
+    assert not np.allclose(first.centre, second.centre)
 
 
 def test_lots_laid_side_by_side_stay_within_some_tens_of_megabytes():
