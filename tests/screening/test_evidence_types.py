@@ -38,6 +38,7 @@ def test_a_lot_wholly_of_another_library_type_is_found_to_be_that_type():
         assert (got.evidence > 0.0).all()
         assert (got.probability_of_substitution > sure).all()
         assert got.share[0] > sure
+        assert sum(kind == "marked" for _, kind, _ in got.modes) == 3  # kept, however unlikely
 
 
 def test_a_lot_of_the_type_and_one_of_smaller_dies_are_told_apart():
