@@ -42,11 +42,9 @@ GROUPS: tuple[tuple[str, ...], ...] = (
     _files("lots", "plan_edges plan_answers plan_remarks plan_pieces plan_rules plan_table_rows action_edges")
     + _files("screening", "disposition limit_edges limit_findings limit_values limit_sides limit_neighbours")
     + _files("screening", "findings_of_evidence findings_told")
-    + _files(
-        "screening",
-        "evidence_pieces evidence_forms evidence_lots evidence_settling evidence_starts evidence_page evidence_types",
-    )
     + _files("book", "core_chain core_damage"),
+    _files("screening", "evidence_pieces evidence_forms evidence_lots evidence_settling evidence_starts")
+    + _files("screening", "evidence_page evidence_types evidence_rounds"),
 )
 
 # Room -> the tests that look at it closest: they come first.
@@ -55,7 +53,7 @@ NEAREST: dict[str, tuple[str, ...]] = {
     + _files("screening", "judge_limits conformance")
     + _files("outside", "conformance"),
     "evidence": _files("screening", "evidence_page evidence_pieces evidence_forms evidence_lots evidence_settling")
-    + _files("screening", "evidence_types evidence_engine"),
+    + _files("screening", "evidence_types evidence_rounds evidence_engine"),
     "disposition": _files("screening", "disposition limit_findings findings_of_evidence findings_told")
     + _files("screening", "wiring observations"),
     "sampling": _files("lots", "plan_edges plan_answers plan_remarks plan_pieces plan_rules plan_table_rows")
