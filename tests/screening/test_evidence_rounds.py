@@ -2,15 +2,30 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
+from scipy.stats import chi2
 
+from partscreen.device.parameters import AREA_DIRECTION, N_PARAMETERS
 from partscreen.screening.evidence import lot as searching
 from partscreen.screening.evidence import settle as settling
-from partscreen.screening.evidence.engine import ENOUGH
+from partscreen.screening.evidence import weigh_lots
+from partscreen.screening.evidence.engine import ENOUGH, even
 from partscreen.screening.evidence.lot import MOST_ITERATIONS
-from partscreen.screening.evidence.settle import ROUNDS, Unsettled, settle, settle_lots
-from tests.screening.known_type import CONSTANTS, KNOWN
+from partscreen.screening.evidence.settle import (
+    AREA_SD,
+    ROUNDS,
+    SETTLED,
+    Unsettled,
+    _loose,
+    _Search,
+    _Try,
+    settle,
+    settle_lots,
+)
+from tests.screening.known_type import CONSTANTS, KNOWN, POPULATION
 from tests.screening.test_evidence_lots import MARKED, fitted_to, lot
 from tests.screening.test_evidence_settling import SHARE, parts
 
@@ -81,3 +96,54 @@ def test_a_search_that_moves_no_more_stops(monkeypatch):
     looked_at = 8 + 1  # each part's own centre, and all together
     assert starts <= len(steps) - looked_at < starts * MOST_ITERATIONS / 2
     assert np.isfinite(one.ln_likelihood)
+
+
+def test_whatever_may_be_in_a_bag_is_looked_for_twice_as_far_off_as_sound_parts_and_over_half_the_areas():
+    n = N_PARAMETERS
+    loose = _loose(KNOWN)
+    area = np.outer(AREA_DIRECTION, AREA_DIRECTION)
+    assert loose == pytest.approx(4.0 * POPULATION.within + AREA_SD**2 * area + POPULATION.between)
+    assert loose.shape == (n, n)
+    assert np.exp(-AREA_SD) < 0.7  # dies of seven tenths of the area lie well within it
+
+
+@pytest.mark.parametrize("length", [1.0, 0.35])
+def test_the_next_round_lies_part_of_the_way_to_the_centre_that_was_found(length):
+    n, q, count = N_PARAMETERS, KNOWN.centre.size, ENOUGH + 4
+    weight = np.linspace(0.0, 1.0, ENOUGH)
+    marked = SimpleNamespace(centre=KNOWN.centre + 0.2, precision=4.0 * np.eye(q), weight=weight)
+    begun = KNOWN.centre[:n] - 0.1
+    best = SimpleNamespace(settled=SimpleNamespace(marked=marked), mean=begun, about=SimpleNamespace(shared="errors"))
+    search = _Search(SimpleNamespace(known=KNOWN, observations=SimpleNamespace(n_parts=count)), best, length)
+    about = search.next_round()
+    assert about.mean == pytest.approx(KNOWN.centre[:n] - 0.1 + 0.3 * length)
+    assert about.covariance == pytest.approx(0.25 * np.eye(n) + _loose(KNOWN))
+    assert about.shared == "errors"
+    chosen = even(count)
+    assert about.weight[chosen] == pytest.approx(np.maximum(weight, 1e-6))
+    assert not np.delete(about.weight, chosen).any()
+
+
+def test_a_lot_is_settled_when_parts_belong_to_it_and_one_more_step_promises_nothing():
+    def settled(weight, promise):
+        of = SimpleNamespace(marked=SimpleNamespace(weight=np.array(weight)))
+        return _Search(None, _Try(of, None, np.zeros(1), np.zeros(1), 0.0, promise)).settled
+
+    assert settled([0.5, 0.5], 0.99 * SETTLED)
+    assert not settled([0.5, 0.5], 1.01 * SETTLED)
+    assert not settled([0.5, 0.49], 0.0)
+
+
+def test_surprise_of_a_known_good_lot_is_the_chi_square_of_how_far_off_the_sheet_it_lies(monkeypatch):
+    q, n = KNOWN.centre.size, N_PARAMETERS
+    step = np.zeros(q)
+    step[:n] = 0.3 * np.sqrt(np.diag(KNOWN.lot_covariance)[:n])
+    for told in (0.5, 0.1):  # of the sheet's variance, what the lot leaves open
+        covariance = told * KNOWN.lot_covariance
+        found = SimpleNamespace(marked=SimpleNamespace(centre=KNOWN.centre + step, precision=np.linalg.inv(covariance)))
+        monkeypatch.setattr(weigh_lots, "settle", lambda *_, found=found: found)
+        got = weigh_lots.learn_from_known_good(KNOWN, [(SimpleNamespace(n_parts=7), False, None)], CONSTANTS)
+        moved = (1.0 - told) * KNOWN.lot_covariance[:n, :n]
+        distance = step[:n] @ np.linalg.solve(moved, step[:n])
+        assert got.surprise == pytest.approx((chi2.sf(distance, n),), rel=1e-3)
+        assert (got.parts, got.lots) == (7, 1)
