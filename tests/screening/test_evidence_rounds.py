@@ -20,6 +20,7 @@ from partscreen.screening.evidence.settle import (
     SETTLED,
     Unsettled,
     _loose,
+    _Round,
     _Search,
     _Try,
     settle,
@@ -107,27 +108,68 @@ def test_whatever_may_be_in_a_bag_is_looked_for_twice_as_far_off_as_sound_parts_
     assert np.exp(-AREA_SD) < 0.7  # dies of seven tenths of the area lie well within it
 
 
+def tried(mean, step, weight=(1.0,), promise=9.0):
+    """A round about `mean` that found the lot's centre a step from there; each coordinate known to a half."""
+    q, n = KNOWN.centre.size, N_PARAMETERS
+    centre = np.concatenate((mean + step, np.zeros(q - n)))
+    marked = SimpleNamespace(centre=centre, precision=4.0 * np.eye(q), weight=np.asarray(weight))
+    count = len(weight)
+    about = _Round(np.zeros(n), np.eye(n), np.zeros(count), theta=np.full((count, n), 0.5), shared=np.ones((1, 3)))
+    return _Try(
+        settled=SimpleNamespace(marked=marked), about=about, mean=mean, told=np.ones(count, dtype=int),
+        at=np.zeros(count), prior=0.0, promise=promise,
+    )  # fmt: skip
+
+
+def search_of(count, best, **more):
+    return _Search(SimpleNamespace(known=KNOWN, observations=SimpleNamespace(n_parts=count)), best, **more)
+
+
 @pytest.mark.parametrize("length", [1.0, 0.35])
 def test_the_next_round_lies_part_of_the_way_to_the_centre_that_was_found(length):
-    n, q, count = N_PARAMETERS, KNOWN.centre.size, ENOUGH + 4
+    n, count = N_PARAMETERS, ENOUGH + 4
     weight = np.linspace(0.0, 1.0, ENOUGH)
-    marked = SimpleNamespace(centre=KNOWN.centre + 0.2, precision=4.0 * np.eye(q), weight=weight)
     begun = KNOWN.centre[:n] - 0.1
-    best = SimpleNamespace(settled=SimpleNamespace(marked=marked), mean=begun, about=SimpleNamespace(shared="errors"))
-    search = _Search(SimpleNamespace(known=KNOWN, observations=SimpleNamespace(n_parts=count)), best, length)
-    about = search.next_round()
-    assert about.mean == pytest.approx(KNOWN.centre[:n] - 0.1 + 0.3 * length)
+    best = tried(begun, np.full(n, 0.3), weight)
+    about = search_of(count, best, length=length).next_round()
+    assert about.mean == pytest.approx(begun + 0.3 * length)
     assert about.covariance == pytest.approx(0.25 * np.eye(n) + _loose(KNOWN))
-    assert about.shared == "errors"
+    assert (about.theta is best.about.theta, about.shared is best.about.shared) == (True, True)
     chosen = even(count)
     assert about.weight[chosen] == pytest.approx(np.maximum(weight, 1e-6))
     assert not np.delete(about.weight, chosen).any()
 
 
+@pytest.mark.parametrize(("falls_short", "reaches"), [(0.5, 1.0), (0.3, 1.0), (0.1, 0.4)])
+def test_steps_that_fall_short_by_the_same_share_are_lengthened_by_it_up_to_four_times(falls_short, reaches):
+    # A lot at 1 along one direction, where every step goes a share of what is left of the way.
+    rng = np.random.default_rng(3)
+    along = rng.normal(size=N_PARAMETERS)
+    rounds = [tried(x * along, falls_short * (1.0 - x) * along) for x in (0.0, falls_short)]
+    search = search_of(1, rounds[1], before=(rounds[0],))
+    left = 1.0 - falls_short
+    assert search.next_round().mean == pytest.approx((falls_short + left * reaches) * along)
+    # What was tried shorter has shown that it may not be lengthened.
+    shorter = search_of(1, rounds[1], before=(rounds[0],), length=0.35)
+    assert shorter.next_round().mean == pytest.approx((falls_short + 0.35 * falls_short * left) * along)
+
+
+def test_two_rounds_before_tell_how_short_steps_fall_in_two_directions():
+    n = N_PARAMETERS
+    lies = np.zeros(n)
+    lies[:2] = 1.0, -2.0
+    share = np.ones(n)
+    share[:2] = 0.6, 0.3
+    rounds = []
+    for x in (np.zeros(n), 0.6 * lies, np.where(np.arange(n) == 0, 0.9, 0.7) * lies):
+        rounds.insert(0, tried(x, share * (lies - x)))
+    found = search_of(1, rounds[0], before=tuple(rounds[1:])).next_round().mean
+    assert found == pytest.approx(lies, abs=1e-6)
+
+
 def test_a_lot_is_settled_when_parts_belong_to_it_and_one_more_step_promises_nothing():
     def settled(weight, promise):
-        of = SimpleNamespace(marked=SimpleNamespace(weight=np.array(weight)))
-        return _Search(None, _Try(of, None, np.zeros(1), np.zeros(1), 0.0, promise)).settled
+        return search_of(len(weight), tried(np.zeros(N_PARAMETERS), 0.1, weight, promise)).settled
 
     assert settled([0.5, 0.5], 0.99 * SETTLED)
     assert not settled([0.5, 0.5], 1.01 * SETTLED)
