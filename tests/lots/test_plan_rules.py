@@ -122,8 +122,8 @@ def test_sizes_looked_at_again_lie_between_the_neighbours_of_the_best():
     assert _between(tried, 60) == list(range(61, 69))
     assert _between([60, 69, 79], 69) == [n for n in range(61, 79) if n != 69]
     assert _between([60, 69, 79], 79) == list(range(70, 79))
-    far = _between([1000, 2000, 3000], 2000)
-    assert (far[0], far[-1], len(far)) == (1001, 2999, 24)
+    far = _between([1000, 2000, 3500], 2000)
+    assert (far[0], far[-1], len(far)) == (1001, 3499, 24)
     assert 2000 not in far
 
 
