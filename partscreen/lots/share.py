@@ -51,8 +51,7 @@ class ShareBelief:
         With imperfect readings a part that counts against the lot may be good and one that does not may be bad; the
         likelihood is expanded in the number of truly bad ones, which leaves a mixture of betas again.
         """
-        with np.errstate(divide="ignore"):
-            ln_truly = np.log(_truly_bad(found, tested, readings))  # (tested + 1,)
+        ln_truly = _ln_truly_bad(found, tested, readings)
         t = np.flatnonzero(np.isfinite(ln_truly))[:, None]
         a, b = self.a + t, self.b + tested - t
         with np.errstate(divide="ignore"):
@@ -73,18 +72,26 @@ class ShareBelief:
         return np.concatenate(shares), np.concatenate(weights)
 
 
-def _truly_bad(found: int, tested: int, readings: ReadingsPower) -> Floats:
-    """Coefficients of share^t (1 - share)^(tested - t) in the likelihood, up to a factor; shape (tested + 1,)."""
-    against = _expanded(found, readings.against_if_bad, readings.against_if_good)
-    passed = _expanded(tested - found, 1.0 - readings.against_if_bad, 1.0 - readings.against_if_good)
-    return np.convolve(against, passed)
+def _ln_truly_bad(found: int, tested: int, readings: ReadingsPower) -> Floats:
+    """ln of the coefficients of share^t (1 - share)^(tested - t) in the likelihood; shape (tested + 1,).
+
+    In logarithms throughout: of thousands of parts the coefficients that count are far below the largest one.
+    """
+    against = _ln_expanded(found, readings.against_if_bad, readings.against_if_good)
+    passed = _ln_expanded(tested - found, 1.0 - readings.against_if_bad, 1.0 - readings.against_if_good)
+    few, many = sorted((against, passed), key=lambda terms: terms.size)
+    out = np.full(tested + 1, -np.inf)
+    for i in np.flatnonzero(np.isfinite(few)):
+        place = out[i : i + many.size]
+        np.logaddexp(place, few[i] + many, out=place)
+    return out
 
 
-def _expanded(n: int, if_bad: float, if_good: float) -> Floats:
-    """Binomial terms of (share if_bad + (1 - share) if_good)^n, scaled to a largest of 1; shape (n + 1,)."""
+def _ln_expanded(n: int, if_bad: float, if_good: float) -> Floats:
+    """ln of the binomial terms of (share if_bad + (1 - share) if_good)^n; shape (n + 1,)."""
     i = np.arange(n + 1)
-    ln = gammaln(n + 1) - gammaln(i + 1) - gammaln(n - i + 1) + xlogy(i, if_bad) + xlogy(n - i, if_good)
-    return np.asarray(np.exp(ln - ln.max()))
+    ways = gammaln(n + 1) - gammaln(i + 1) - gammaln(n - i + 1)
+    return np.asarray(ways + xlogy(i, if_bad) + xlogy(n - i, if_good))
 
 
 def clean_or_bad(prior_share: float) -> ShareBelief:

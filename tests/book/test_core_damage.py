@@ -46,6 +46,22 @@ def test_damage_that_no_entry_shows_is_found_by_the_check_of_the_database_itself
     assert not file_book.verify().ok
 
 
+@pytest.mark.parametrize(
+    ("made", "what"),
+    [
+        ("DROP TRIGGER entry_no_change", "the guard entry_no_change against changes is gone from the database"),
+        ("DROP TRIGGER blob_once; CREATE TRIGGER blob_once AFTER INSERT ON blob BEGIN SELECT 1; END",
+         "the guard blob_once against changes is another one than the book made"),
+        ("CREATE TRIGGER helper AFTER INSERT ON entry BEGIN SELECT 1; END",
+         "the database does something by itself that the book never asked for: the trigger 'helper'"),
+    ],
+)  # fmt: skip
+def test_a_guard_that_is_not_as_the_book_made_it_is_told_of_the_book_as_a_whole(file_book, made, what):
+    with closing(sqlite3.connect(file_book.place.path)) as raw:
+        raw.executescript(made)
+    assert told(file_book) == [(0, what)]
+
+
 def test_a_whole_book_has_nothing_told_of_it_and_ends_at_its_head(book):
     written = filled(book)
     checked = book.verify()

@@ -199,6 +199,16 @@ def test_after_a_test_each_component_counts_as_it_foresaw_what_was_found():
     assert weight @ share == pytest.approx(two.mean)
 
 
+def test_a_belief_after_thousands_of_parts_is_finite_and_lies_where_they_were_found():
+    flat = ShareBelief(np.array([0.5, 0.5]), np.array([1.0, 2.0]), np.array([1.0, 3.0]))
+    for found, tested in ((0, 20_000), (3000, 6000), (6000, 6000)):
+        for readings in (PERFECT, DROPS):
+            belief = flat.after(found, tested, readings)
+            assert belief.weight.sum() == pytest.approx(1.0)
+            apparent = np.array(found / tested)
+            assert belief.mean == pytest.approx(float(true_share(apparent, readings)), abs=2e-3)
+
+
 def test_clean_or_bad_lots_have_the_expected_share_and_hardly_one_in_between():
     for mean in (0.05, 0.1, 0.4):
         belief = clean_or_bad(mean)
@@ -258,6 +268,15 @@ def test_the_first_number_that_keeps_a_risk_is_found_wherever_it_lies():
 def test_numbers_that_are_allowed_are_looked_for_from_none_to_the_most():
     for wanted in range(0, 33):
         assert _first_that_keeps(lambda c, wanted=wanted: c >= wanted, 32) == wanted
+    for most in (0, 1, 5, 21, 32):
+        asked = []
+
+        def keeps(c, most=most, asked=asked):
+            asked.append(c)
+            return c == most
+
+        assert _first_that_keeps(keeps, most) == most
+        assert max(asked) == most  # never more than may be allowed
     assert _first_that_keeps(lambda c: False, 32) is None
     assert _first_that_keeps(lambda c: c == 0, 1) == 0
     # Whole numbers make small steps: one that keeps the risks by luck below the first of a run is found.

@@ -257,6 +257,9 @@ def test_short_plans_list_every_part_and_long_ones_where_a_line_moves():
         assert line.parts == 60 or line == told[line.parts]  # at its end a plan decides
     for before, after in pairwise(long[:-1]):
         assert (before.accept_at, before.refuse_at) != (after.accept_at, after.refuse_at)
+    # Where a line moves with every part all are told, however long the plan.
+    steep = SequentialPlan(0.1, 0.9, producer_risk=0.1, consumer_risk=0.1, last=80)
+    assert [line.parts for line in _lines(steep)] == list(range(1, 81))
 
 
 def test_a_sequence_tells_its_lines_averages_and_the_weight_of_what_was_read():

@@ -14,7 +14,9 @@ from partscreen.screening.evidence.hypotheses import families
 from partscreen.screening.evidence.joined import TOGETHER
 from partscreen.screening.evidence.linear import AREA, ORDER
 from partscreen.screening.evidence.lot import MOST_ITERATIONS, Share, alternatives_of, fit_mode, posterior
+from partscreen.screening.evidence.mode_likelihoods import ALIKE_WELL, modes_alike
 from partscreen.screening.evidence.quadratic import information, integrate, inverse
+from partscreen.screening.evidence.weigh import spread_of
 from tests.screening.test_evidence_lots import KNOWN, MARKED, SEVERAL, fitted_to, ln_p, lot
 
 KINDS = (0, 1, 2, 2, 2, 2, 3, 3, 3, 4, 4)
@@ -130,6 +132,28 @@ def test_the_centre_told_is_that_of_the_likeliest_mode_of_the_type():
         assert got.centre.tolist() == likelier.centre.tolist()
         assert got.centre_covariance.tolist() == likelier.centre_covariance.tolist()
     assert not np.allclose(first.centre, second.centre)
+
+
+def test_modes_share_factors_where_they_know_the_centre_alike_well_and_the_likeliest_stands_first():
+    readings = lot(5, 70, kinds=KINDS)
+    (one,) = fitted_to(readings, MARKED)
+    first_covariance = inverse(one.precision)
+    base = spread_of(readings, KNOWN.within)[:1] + np.diag(readings.std[0] ** 2)
+
+    def apart(more):
+        """Frobenius norm of the change of the readings' covariance, in units of the first one's."""
+        jac = readings.jacobian[0]
+        root = np.linalg.cholesky(base[0] + jac @ first_covariance @ jac.T)
+        change = np.linalg.solve(root, jac @ (more * first_covariance) @ jac.T)
+        return np.linalg.norm(np.linalg.solve(root, change.T))
+
+    some = readings.pick(np.array([0]))
+    for share, together in ((0.9, True), (1.1, False)):
+        more = share * ALIKE_WELL / apart(1.0)
+        other = replace(one, precision=one.precision / (1.0 + more), ln_likelihood=one.ln_likelihood + 1.0)
+        # Seen from the likelier mode the other's covariance is smaller by nearly as much.
+        groups = modes_alike(some, KNOWN, [one, other], every=False)
+        assert groups == ([[1, 0]] if together else [[1], [0]])
 
 
 def test_lots_laid_side_by_side_stay_within_some_tens_of_megabytes():

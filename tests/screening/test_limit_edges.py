@@ -44,6 +44,8 @@ def test_limit_between_two_readings_takes_its_neighbours_by_the_logarithm_of_cur
         ([1.0, 100.0], 1.06, CARRIED),
         ([1.0, 100.0], 96.0, DIRECT),
         ([1.0, 100.0], 95.0, CARRIED),
+        ([1.0, 105.0], 100.0, DIRECT),
+        ([1.0, 106.0], 100.0, CARRIED),
         ([0.5, 1.0], 1.05, DIRECT),  # 5 % beyond the end
         ([0.5, 1.0], 1.051, CARRIED),
         ([0.5, 1.0], 3.0, CARRIED),  # threefold beyond
@@ -132,6 +134,9 @@ def test_leakage_is_brought_to_the_temperature_of_the_limit_and_pays_half_of_the
     assert warmer.value[0] == pytest.approx(40e-6)  # told as read: a bound
     cooler = at_limit("icbo", "max", 100e-6, {"VCB": 200.0}, (0, 40e-6, {"VCB": 200.0, "TC": 293.1}))
     assert cooler.reached[0] == NOT_REACHED
+    edge = at_limit("icbo", "max", 100e-6, {"VCB": 200.0}, (0, 40e-6, {"VCB": 200.0, "TC": 293.15}))
+    assert edge.reached[0] == DIRECT  # 5 K cooler still counts as the same
+    assert edge.value[0] == pytest.approx(40e-6 * sqrt(2))
     colder = at_limit("icbo", "max", 100e-6, {"VCB": 200.0}, (0, 140e-6, {"VCB": 200.0, "TC": 293.1}))
     assert colder.reached[0] == DIRECT  # more than the limit although cooler
 

@@ -100,10 +100,9 @@ def _bracket(ic: Floats, comparable: Bools, any_reading: Bools, at: float) -> _B
         weight = np.where(np.isfinite(weight), np.clip(weight, 0.0, 1.0), 0.0)
         near = (np.maximum(i_low / at, at / i_low) <= BEYOND_END) | (np.maximum(i_high / at, at / i_high) <= BEYOND_END)
         direct = (has_low | has_high) & (near | (has_low & has_high & (i_high / i_low <= WIDEST_GAP)))
-        seen = np.where(any_reading, ic, np.nan)
-        top = np.max(np.where(any_reading, seen, -np.inf), axis=1)
-        bottom = np.min(np.where(any_reading, seen, np.inf), axis=1)
-        carried = ~direct & any_reading.any(axis=1) & (at <= CARRY * top) & (at >= bottom / CARRY)
+        top = np.max(np.where(any_reading, ic, -np.inf), axis=1)
+        bottom = np.min(np.where(any_reading, ic, np.inf), axis=1)
+        carried = (at <= CARRY * top) & (at >= bottom / CARRY)  # never where nothing was read
     reached = np.where(direct, DIRECT, np.where(carried, CARRIED, NOT_REACHED)).astype(np.int8)
     return _Bracket(left, right, weight, reached)
 
