@@ -57,7 +57,6 @@ class ShareBelief:
         with np.errstate(divide="ignore"):
             ln = ln_truly[t] + np.log(self.weight) + betaln(a, b) - betaln(self.a, self.b)
         weight = np.exp(ln - ln.max())
-        weight /= weight.sum()
         kept = weight > 1e-15
         return ShareBelief(weight[kept] / weight[kept].sum(), a[kept], b[kept])
 

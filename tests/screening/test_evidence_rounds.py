@@ -9,9 +9,9 @@ import pytest
 from scipy.stats import chi2
 
 from partscreen.device.parameters import AREA_DIRECTION, N_PARAMETERS
+from partscreen.screening.evidence import engine, weigh_lots
 from partscreen.screening.evidence import lot as searching
 from partscreen.screening.evidence import settle as settling
-from partscreen.screening.evidence import weigh_lots
 from partscreen.screening.evidence.engine import ENOUGH, even
 from partscreen.screening.evidence.lot import MOST_ITERATIONS
 from partscreen.screening.evidence.settle import (
@@ -58,15 +58,17 @@ def test_parts_are_looked_for_from_several_places_in_the_first_round_only(fits):
     assert {starts for _, starts in fits[1:]} == {1}
 
 
-def test_a_large_lot_is_settled_by_enough_of_its_parts_and_all_are_fitted_once(fits):
-    n = ENOUGH + 5
-    found = settle(parts(n, 23), CONSTANTS, KNOWN, SHARE)
-    assert {parts_ for parts_, _ in fits[:-1]} == {ENOUGH}
-    assert fits[-1] == (n, 1)
-    assert found.readings.point.shape[0] == n
+def test_a_large_lot_is_settled_by_enough_of_its_parts_and_all_are_fitted_once(fits, monkeypatch):
+    for module in (engine, settling):
+        monkeypatch.setattr(module, "ENOUGH", 6)
+    found = settle(parts(9, 23), CONSTANTS, KNOWN, SHARE)
+    assert {n for n, _ in fits[:-1]} == {6}
+    assert fits[-1] == (9, 1)
+    assert found.readings.point.shape[0] == 9
+    assert found.marked.weight.shape == (6,)
     fits.clear()
-    settle(parts(ENOUGH, 23), CONSTANTS, KNOWN, SHARE)
-    assert {parts_ for parts_, _ in fits} == {ENOUGH}
+    settle(parts(6, 23), CONSTANTS, KNOWN, SHARE)
+    assert {n for n, _ in fits} == {6}
 
 
 def test_of_lots_side_by_side_only_those_that_have_not_settled_are_fitted_again(fits):
