@@ -28,7 +28,7 @@ from partscreen.screening.evidence.weigh_lots import (
     learn_from_known_good,
     weigh_observations,
 )
-from partscreen.screening.lot.halves import Halves, halves_of
+from partscreen.screening.lot.halves import Halves, apart, halves_of
 from partscreen.screening.lot.view import ABOUT_EQUAL
 from partscreen.screening.model_error import GradingLike, misfit_for
 from partscreen.screening.naming import name_weighed
@@ -283,7 +283,7 @@ def _weighed(one: _Prepared, settled: Settled, population: PopulationLike, name:
 
 def _halves(found: LotEvidence, known: Knowledge) -> Halves | None:
     """The halves of a lot that may be of two populations of about equal size; others are not looked at closely."""
-    share = float((found.weighed.probability_unfit > 0.5).mean())
+    share = float(apart(found.weighed, known).mean())
     if min(share, 1.0 - share) < ABOUT_EQUAL:
         return None
     return halves_of(found.readings, found.weighed, found.area, known)

@@ -115,7 +115,7 @@ def test_parts_of_an_unknown_type_are_compared_within_their_lot_and_always_held(
 
 def test_known_good_parts_of_the_same_stated_type_teach_an_unknown_one_and_others_do_not():
     said = {"polarity": "NPN"}
-    table = parts_of([*[0.3] * 5, *[1.0] * 4])
+    table = parts_of([*[0.2] * 5, *[1.0] * 4])  # these readings reach 0.31, and find it in nine of ten
     for name, code, word in (("ZZ9999", "AGAINST_KNOWN_GOOD_ONLY", "Unlike"), ("ZZ8888", "WITHIN_LOT_ONLY", "Like")):
         lots = (Lot("A1", type="ZZ9999", extra=said), Lot("K1", type=name, known_good=True, extra=said))
         lot, _ = screen_batch(batch(9, table, lots=lots, part_lot=[0] * 5 + [1] * 4), LIBRARY)

@@ -53,13 +53,20 @@ class Halves:
         return Reason(code="WHICH_HALF_UNKNOWN", sentence=sentence, figures=figures)
 
 
+def apart(weighed: Weighed, known: Knowledge) -> Bools:
+    """Parts that do not belong to what the lot was taken for; (n,)."""
+    if known.bulk_is_type:  # the readings alone: the share of the others weighs on both halves alike
+        return np.asarray(weighed.evidence > 0.0)
+    return np.asarray(weighed.probability_unfit > 0.5)
+
+
 def halves_of(readings: Linearised, weighed: Weighed, area: Area, known: Knowledge) -> Halves | None:
     """The two halves that weighing divided a lot into; None where it is of one kind or of fewer than 4 parts.
 
     Weighing a lot jointly settles on one half as the type even where the prior is as good as none; this asks the
     reference alone.
     """
-    unfit = weighed.probability_unfit > 0.5
+    unfit = apart(weighed, known)
     if unfit.size < LEAST_PARTS or unfit.all() or not unfit.any():
         return None
     lower = factor(readings, known.lot_covariance + known.within)
