@@ -17,9 +17,14 @@ Bools = npt.NDArray[np.bool_]
 
 _LONGEST = 0.5  # of any coordinate in one joint step
 FINE = 5e-4
-"""A part has arrived when a step promises to lower its cost (natural log) by less."""
+"""A part has arrived when a step promises to lower its cost (natural log) by less (assumption: nothing a reading could
+tell)."""
 ROUGH = 0.05
-"""The same where it moves again anyway, with the errors of its session."""
+"""The same where it moves again anyway, with the errors of its session (assumption; a hundredth of it moves no fit by a
+twentieth of its uncertainty, tested)."""
+_DAMPING, _LARGEST_STEP = 3e-3, 1.0
+"""Where a search begins, and the longest step of a coordinate. Measured in lots of 400: of dampings from 1e-4 to 1e-2
+and steps of 0.5 to 3 these were among those that took the fewest evaluations."""
 _PATIENCE = 12  # steps of the plain search; nineteen in twenty parts need fewer
 
 
@@ -79,8 +84,8 @@ class Fitting:
 
         found = minimise(
             model, start, prior_mean=self.mean[rows], prior_precision=self.precision_of(rows),
-            absolute=tolerance, relative=1e-6, damping=3e-3, largest_step=1.0, max_iterations=patience,
-            accelerate=accelerate,
+            absolute=tolerance, relative=1e-6, damping=_DAMPING, largest_step=_LARGEST_STEP,
+            max_iterations=patience, accelerate=accelerate,
         )  # fmt: skip
         better = (found.cost < self.cost[rows]) | (found.converged & (found.cost <= self.cost[rows]))
         won = rows[better]

@@ -88,8 +88,9 @@ def minimise(
     Notes
     -----
     Damping falls to 0.3 of itself after a step that kept its promise, is trebled after one that kept less than a
-    quarter of it, and quadrupled after one that raised the cost. Finished problems leave the batch. A start where the
-    cost is not finite stays where it is, not converged.
+    quarter of it, and made ten times as much after one that raised the cost (measured in the device fit: by four, a
+    search from a good start refused five steps before the first it took). Finished problems leave the batch. A start
+    where the cost is not finite stays where it is, not converged.
     """
     x = np.array(start, dtype=float, copy=True)
     n, p = x.shape

@@ -50,7 +50,7 @@ taken for something further off is held below `LONE_EVIDENCE`.
 """
 NEAR = (area_name(0.8), area_name(1.25), UNLIKE, "die of ")
 """Dies of nearly the type's area, unlike anything, and of another type: some type lies near wherever a lot may lie, and
-bad lots of another type come out at a hundred and more."""
+most bad lots of another type come out at a hundred and more (assumption from lots made by a simulator)."""
 MIXED = "several date codes"
 """Key of `Lot.extra`: parts of several production lots, to be weighed with the spread from lot to lot added."""
 

@@ -7,6 +7,8 @@ import numpy as np
 from partscreen.lots.readings_power import ReadingsPower
 
 WEAK = ReadingsPower(power=0.85, false_alarm=0.02, held_if_good=0.06, held_if_bad=0.12)
+AGAINST = ReadingsPower(power=0.85, false_alarm=0.03, held_if_good=0.06, held_if_bad=0.12, held_counts="against")
+DROPS = ReadingsPower(power=0.85, false_alarm=0.03, held_if_good=0.06, held_if_bad=0.12)
 STRICT = ReadingsPower(power=0.85, false_alarm=0.005, held_if_good=0.01, held_if_bad=0.20, held_counts="against")
 
 

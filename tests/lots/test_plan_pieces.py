@@ -24,16 +24,13 @@ from partscreen.lots.share import ShareBelief, clean_or_bad
 from partscreen.lots.stopping import against_in_lot, average_read_in_lot, average_read_until_first, ln_choose
 from partscreen.lots.two_point import _first_that_keeps, two_point_plan
 from partscreen.lots.zero_acceptance import OutOfReach, _first, least_bad, most_bad, sample_size
-
-WEAK = ReadingsPower(power=0.85, false_alarm=0.03, held_if_good=0.06, held_if_bad=0.12, held_counts="against")
-DROPS = ReadingsPower(power=0.85, false_alarm=0.03, held_if_good=0.06, held_if_bad=0.12)
-
+from tests.lots.plan_lots import AGAINST, DROPS
 
 # Readings
 
 
 def test_chances_of_readings_are_those_of_their_branches():
-    for readings, held_counts in ((WEAK, 1.0), (DROPS, 0.0)):
+    for readings, held_counts in ((AGAINST, 1.0), (DROPS, 0.0)):
         assert readings.against_if_bad == pytest.approx(0.88 * 0.85 + held_counts * 0.12)
         assert readings.against_if_good == pytest.approx(0.94 * 0.03 + held_counts * 0.06)
         assert readings.passes_if_bad == pytest.approx(0.88 * 0.15)
@@ -71,7 +68,7 @@ def test_power_just_above_the_false_alarms_is_enough():
 # Operating curves
 
 
-@pytest.mark.parametrize("readings", [PERFECT, WEAK, DROPS])
+@pytest.mark.parametrize("readings", [PERFECT, AGAINST, DROPS])
 @pytest.mark.parametrize(("lot_size", "n", "c"), [(7, 3, 1), (7, 7, 2), (40, 12, 0), (900, 60, 4), (90, 90, 12)])
 def test_acceptance_of_a_lot_is_the_double_sum_over_what_is_drawn_and_what_it_shows(readings, lot_size, n, c):
     bad = np.unique([0, 1, lot_size // 9, lot_size // 3, lot_size - 1, lot_size])
@@ -94,24 +91,26 @@ def test_acceptance_of_a_lot_is_the_double_sum_over_what_is_drawn_and_what_it_sh
 
 def test_shares_found_and_shares_bad_are_each_other_s_inverse_and_stay_shares():
     share = np.linspace(0, 1, 11)
-    assert true_share(apparent_share(share, WEAK), WEAK) == pytest.approx(share)
-    assert true_share([0.0, 1.0], WEAK).tolist() == [0.0, 1.0]
+    assert true_share(apparent_share(share, AGAINST), AGAINST) == pytest.approx(share)
+    assert true_share([0.0, 1.0], AGAINST).tolist() == [0.0, 1.0]
     assert apparent_share(0.3) == pytest.approx(0.3)
-    assert apparent_share(0.25, WEAK) == pytest.approx(0.25 * WEAK.against_if_bad + 0.75 * WEAK.against_if_good)
+    assert apparent_share(0.25, AGAINST) == pytest.approx(
+        0.25 * AGAINST.against_if_bad + 0.75 * AGAINST.against_if_good
+    )
 
 
 def test_acceptance_of_an_endless_lot_is_binomial_in_the_share_found():
     share = np.array([[0.0, 0.1], [0.4, 1.0]])
-    found = accepted_from_process(12, 2, share, WEAK)
-    assert found == pytest.approx(binom.cdf(2, 12, apparent_share(share, WEAK)))
-    assert accepted(None, 12, 2, share, WEAK) == pytest.approx(found)
-    assert accepted(40, 12, 2, [0.1, 0.2], WEAK) == pytest.approx(accepted_from_lot(40, 12, 2, [4, 8], WEAK))
+    found = accepted_from_process(12, 2, share, AGAINST)
+    assert found == pytest.approx(binom.cdf(2, 12, apparent_share(share, AGAINST)))
+    assert accepted(None, 12, 2, share, AGAINST) == pytest.approx(found)
+    assert accepted(40, 12, 2, [0.1, 0.2], AGAINST) == pytest.approx(accepted_from_lot(40, 12, 2, [4, 8], AGAINST))
 
 
 def test_share_accepted_with_a_chance_takes_the_readings_off():
-    share = share_accepted_with(0.1, 30, 2, WEAK)
-    assert accepted_from_process(30, 2, share, WEAK) == pytest.approx(0.1)
-    assert share_accepted_with(0.999, 30, 0, WEAK) == 0.0  # even a sound lot passes more rarely
+    share = share_accepted_with(0.1, 30, 2, AGAINST)
+    assert accepted_from_process(30, 2, share, AGAINST) == pytest.approx(0.1)
+    assert share_accepted_with(0.999, 30, 0, AGAINST) == 0.0  # even a sound lot passes more rarely
     assert share_accepted_with(0.1, 0, 0) == 1.0
 
 
@@ -139,7 +138,7 @@ def test_ways_to_choose_are_counted():
     assert ln_choose([4, 6], [2, 3]) == pytest.approx(np.log([6, 20]))
 
 
-@pytest.mark.parametrize("readings", [PERFECT, WEAK, DROPS])
+@pytest.mark.parametrize("readings", [PERFECT, AGAINST, DROPS])
 @pytest.mark.parametrize("bad", [0, 2, 6])
 def test_parts_against_a_whole_lot_and_the_average_until_the_first_are_summed_over_all_orders(readings, bad):
     against, chance = against_in_lot(6, bad, readings)
@@ -161,8 +160,8 @@ def test_parts_against_a_whole_lot_and_the_average_until_the_first_are_summed_ov
 
 def test_average_until_the_first_in_an_endless_lot_is_the_sum_of_chances_to_go_on():
     for share in (0.0, 0.2, 1.0):
-        q = float(apparent_share(share, WEAK))
-        assert average_read_until_first(9, share, WEAK) == pytest.approx(sum((1 - q) ** i for i in range(9)))
+        q = float(apparent_share(share, AGAINST))
+        assert average_read_until_first(9, share, AGAINST) == pytest.approx(sum((1 - q) ** i for i in range(9)))
     assert average_read_until_first(9, [0.0, 1.0]).tolist() == [9.0, 1.0]
 
 
@@ -193,7 +192,7 @@ def test_after_a_test_each_component_counts_as_it_foresaw_what_was_found():
     assert two.counts(3) == pytest.approx(
         0.7 * betabinom.pmf(range(4), 3, 1, 9) + 0.3 * betabinom.pmf(range(4), 3, 9, 1)
     )
-    same = two.after(0, 0, WEAK)
+    same = two.after(0, 0, AGAINST)
     assert same.weight == pytest.approx(two.weight)
     share, weight = two.nodes(30)
     assert weight @ share == pytest.approx(two.mean)
@@ -223,11 +222,11 @@ def test_clean_or_bad_lots_have_the_expected_share_and_hardly_one_in_between():
 
 def test_intervals_take_the_readings_off_at_both_ends():
     for kind in (clopper_pearson, wilson):
-        plain, weak = kind(4, 40), kind(4, 40, readings=WEAK)
-        assert weak == pytest.approx(tuple(true_share(np.array(plain), WEAK)))
+        plain, weak = kind(4, 40), kind(4, 40, readings=AGAINST)
+        assert weak == pytest.approx(tuple(true_share(np.array(plain), AGAINST)))
         assert kind(4, 40, 0.5)[1] < plain[1]
-    assert upper_limit(4, 40, readings=WEAK) == pytest.approx(float(true_share(upper_limit(4, 40), WEAK)))
-    assert lower_limit(9, 40, readings=WEAK) == pytest.approx(float(true_share(lower_limit(9, 40), WEAK)))
+    assert upper_limit(4, 40, readings=AGAINST) == pytest.approx(float(true_share(upper_limit(4, 40), AGAINST)))
+    assert lower_limit(9, 40, readings=AGAINST) == pytest.approx(float(true_share(lower_limit(9, 40), AGAINST)))
     wide, narrow = wilson(4, 40, continuity=True), wilson(4, 40)
     assert wide[0] < narrow[0] < narrow[1] < wide[1]
     assert lower_limit(9, 40) == pytest.approx(clopper_pearson(9, 40, 0.90)[0])

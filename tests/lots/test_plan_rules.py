@@ -24,23 +24,20 @@ from partscreen.lots.operating_curve import (
     accepted_from_lot,
     apparent_share,
 )
-from partscreen.lots.readings_power import PERFECT, ReadingsPower
+from partscreen.lots.readings_power import PERFECT
 from partscreen.lots.sequential import MOST_PARTS, SequentialPlan, walk_ratios
 from partscreen.lots.share import clean_or_bad
 from partscreen.lots.switching import REDUCED_SCORE, PastLot, Switcher, scheme_acceptance, walk_lots
 from partscreen.lots.two_point import two_point_plan
 from partscreen.lots.zero_acceptance import least_bad, most_bad
-
-WEAK = ReadingsPower(power=0.85, false_alarm=0.03, held_if_good=0.06, held_if_bad=0.12, held_counts="against")
-DROPS = ReadingsPower(power=0.85, false_alarm=0.03, held_if_good=0.06, held_if_bad=0.12)
-
+from tests.lots.plan_lots import AGAINST, DROPS
 
 # Sequences
 
 
 def test_what_a_part_adds_is_the_ratio_of_its_chances():
-    plan = SequentialPlan(0.05, 0.3, readings=WEAK)
-    p0, p1 = (float(apparent_share(s, WEAK)) for s in (0.05, 0.3))
+    plan = SequentialPlan(0.05, 0.3, readings=AGAINST)
+    p0, p1 = (float(apparent_share(s, AGAINST)) for s in (0.05, 0.3))
     assert plan.apparent == pytest.approx((p0, p1))
     assert plan.log_ratio("fail") == plan.log_ratio("held") == pytest.approx(math.log(p1 / p0))
     assert plan.log_ratio("pass") == pytest.approx(math.log((1 - p1) / (1 - p0)))

@@ -31,7 +31,7 @@ from partscreen.screening.model_error import Misfit, widened
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-ROUNDS = 30  # most lots need ten
+ROUNDS = 30  # most lots need ten; these five are assumptions, and the honesty tables were read with them
 SHORTER = 0.35  # a step that explained the lot worse is tried again this much shorter
 SHORTEST = 0.05  # of a whole step; where none so long explains the lot better, it has arrived as far as can be told
 LONGER = 4.0  # than a whole step, at most, where the last ones were too short
@@ -39,8 +39,8 @@ DEPTH = 2  # rounds before that tell how short
 SETTLED, SETTLED_LARGE = 0.05, 0.25
 """A lot is settled when one more step promises less than this for all its parts together (natural log); the second
 figure is for lots of `ENOUGH` parts or more. Kinds of lots are weighed by readings that are straight about where it
-settles, and their evidence moves by some fifty times as much (seen in a lot of ten and one of 400). At 1.0 up to twice
-as many sound parts were held, and fewer bad ones found (docs/honesty.md)."""
+settles, and their evidence moves by some fifty times as much (seen in a lot of ten and one of 400). At 1.0, and steps
+kept that only promised less, up to twice as many sound parts were held (docs/honesty.md, "What was tried")."""
 
 AREA_SD = 0.5  # ln area of whatever part may be in the bag, about the lot (assumption: as wide as the alternatives lie)
 
@@ -168,7 +168,7 @@ class _Try:
 
 @dataclass(slots=True)
 class _Search:
-    """A lot on its way: its best round so far and the best before it, and how much of a whole step is tried next."""
+    """A lot on its way: its best round so far, those before it, and how much of a whole step is tried next."""
 
     lot: Unsettled
     best: _Try
