@@ -56,10 +56,11 @@ def two_point_plan(
 def _most_in_reach(lot_size: int, bad: float, consumer_risk: float, readings: ReadingsPower) -> int:
     """The most that may be allowed if the whole lot is read; 0 where even none keeps the risk."""
     low, high = 0, lot_size - 1
+    allowed = 1.0 - (1.0 - consumer_risk)  # rounded as where the sample is sought by its confidence
     while low < high:  # the chance to pass rises with the number allowed
         middle = (low + high + 1) // 2
         passes = float(accepted_from_lot(lot_size, lot_size, middle, least_bad(lot_size, bad), readings))
-        low, high = (middle, high) if passes <= 1.0 - (1.0 - consumer_risk) else (low, middle - 1)
+        low, high = (middle, high) if passes <= allowed else (low, middle - 1)
     return low
 
 
